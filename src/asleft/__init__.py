@@ -1,0 +1,1 @@
+"""The tool for measuring and correcting what a 3D printer's controller believes."""

@@ -1,0 +1,49 @@
+"""The person at the bench, as `bench` sees them: questions out, answers in.
+
+The terminal, the page and the simulated person of the practice machine are three of them.
+A question carries a stable key, so that an answer meets the step that asked for it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+from asleft.units import Typed
+
+
+@dataclass(frozen=True)
+class Ask:
+    """One question.
+
+    `key` names the step (`feed.2.remaining`); `text` is one sentence; `cautions` stand with
+    it because they matter at this step; `count` is (which, of how many) where there is one.
+    `place` is the label on the drawing, `unit` what the number is in.
+    """
+
+    key: str
+    text: str
+    cautions: tuple[str, ...] = ()
+    count: tuple[int, int] | None = None
+    place: str | None = None
+    unit: str = "mm"
+
+
+class Person(Protocol):
+    """Whoever answers. Every method may raise `Stopped`."""
+
+    def tell(self, text: str) -> None:
+        """Say something that needs no answer."""
+        ...
+
+    def confirm(self, ask: Ask) -> bool:
+        """A question with yes or no; yes means that it was done, or may be done."""
+        ...
+
+    def number(self, ask: Ask) -> Typed:
+        """A number off an instrument; asks again until the text is a number."""
+        ...
+
+    def progress(self, what: str, done: float, remaining_s: float | None) -> None:
+        """How far a wait has come, 0 to 1, and the seconds left where they are known."""
+        ...

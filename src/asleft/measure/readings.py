@@ -1,0 +1,44 @@
+"""What a person reads off an instrument, as the solvers take it.
+
+Rows only: one frozen object a reading, so that ten readings typed by hand and ten
+thousand from a scanned target go the same way. No file and no clock is known here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Direction = Literal["X", "Y", "Z", "XY+", "XY-", "XZ+", "XZ-", "YZ+", "YZ-"]
+Faces = Literal["outside", "inside", "same"]
+
+
+@dataclass(frozen=True)
+class FeedReading:
+    """One feed of filament: how much was commanded and how much went in, both in mm.
+
+    `remaining_mm` is None when the filament was cut flush and the cut piece measured.
+    `marked_mm` goes with `remaining_mm`. `rate_mm_min` is None when it was not varied.
+    """
+
+    commanded_mm: float
+    fed_mm: float
+    marked_mm: float | None = None
+    remaining_mm: float | None = None
+    rate_mm_min: float | None = None
+
+
+@dataclass(frozen=True)
+class SpanReading:
+    """One reading of a span piece, in mm.
+
+    `nominal_mm` is the drawn distance between the two faces that the jaws touch.
+    `faces` is `outside`, `inside`, or `same` (both faces look the same way: steps, depths).
+    `place` tells repeats at one place from readings at another; None means a place of its own.
+    """
+
+    direction: Direction
+    faces: Faces
+    nominal_mm: float
+    reading_mm: float
+    place: str | None = None
