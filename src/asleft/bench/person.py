@@ -6,8 +6,9 @@ A question carries a stable key, so that an answer meets the step that asked for
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Protocol
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Protocol
 
 from asleft.units import Typed
 
@@ -18,7 +19,9 @@ class Ask:
 
     `key` names the step (`feed.2.remaining`); `text` is one sentence; `cautions` stand with
     it because they matter at this step; `count` is (which, of how many) where there is one.
-    `place` is the label on the drawing, `unit` what the number is in.
+    `place` is the label on the drawing, `unit` what the number is in. `action` says what the
+    person's hands do (`mark`, `measure_remaining`, `print`, `measure_place`, `power_cycle`,
+    `check`), `details` with what, so that a face can draw it and a simulated person can do it.
     """
 
     key: str
@@ -27,6 +30,8 @@ class Ask:
     count: tuple[int, int] | None = None
     place: str | None = None
     unit: str = "mm"
+    action: str = "check"
+    details: Mapping[str, Any] = field(default_factory=dict)
 
 
 class Person(Protocol):
