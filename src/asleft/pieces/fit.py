@@ -1,0 +1,138 @@
+"""Choosing a span piece for a bed and a caliper, and setting it down in the middle of the bed.
+
+Not the piece itself and not its readings. Stands on `span`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from asleft.errors import InputError
+from asleft.pieces.span import SpanPiece
+
+MARGIN_MM = 5.0  # between the piece and the edge of the travel, all round
+STEP_MM = 5.0  # drawn sizes stay round numbers
+LARGEST_MM = 140.0  # beyond, plastic and minutes grow and the caliper, not the span, sets u
+REACH_SPARE_MM = 2.0  # a caliper is not opened to its last millimetre
+_PARTS = (0.2, 0.6, 1.0)  # heights of the lands as parts of the tallest
+_TALLEST_MM = 100.0
+
+
+def largest_piece(
+    *,
+    bed_shape: str,
+    travel_mm: tuple[float, float, float],
+    reach_mm: float,
+    column: bool = True,
+    **sizes: Any,
+) -> SpanPiece:
+    """The span piece with the longest pitch that bed and caliper allow, in steps of 5 mm.
+
+    Args:
+        bed_shape: `square` (any rectangle) or `round` (diameter in `travel_mm[0]`).
+        travel_mm: X, Y, Z.
+        reach_mm: the longest outside length that the caliper takes.
+        column: whether heights are wanted; left out too where Z is below 30 mm.
+        sizes: further parameters of `SpanPiece`.
+
+    Raises:
+        InputError: bed too small or reach too short; the hint says what would do.
+    """
+    if bed_shape not in ("square", "round"):
+        raise InputError(
+            f"{bed_shape!r} is no bed shape", hint="It is square or round.", where="bed shape"
+        )
+    for name, value in zip(("X", "Y", "Z", "reach"), (*travel_mm, reach_mm), strict=True):
+        if not 0 < value < math.inf:
+            raise InputError(f"{value:g} is impossible", hint="Give a size above 0.", where=name)
+    if column:
+        heights = _heights(travel_mm[2], reach_mm, sizes.get("layer_mm", SpanPiece.layer_mm))
+        sizes.setdefault("column_heights_mm", heights)
+    else:
+        sizes["column_heights_mm"] = ()
+    post = sizes.get("post_mm", SpanPiece.post_mm)
+    smallest = math.ceil(3 * post / STEP_MM) * STEP_MM
+    by_reach = math.floor((reach_mm - post - REACH_SPARE_MM) / math.sqrt(2) / STEP_MM) * STEP_MM
+    if by_reach < smallest:
+        needed = smallest * math.sqrt(2) + post + REACH_SPARE_MM
+        raise InputError(
+            f"a reach of {reach_mm:g} mm is too short for the smallest piece",
+            hint=f"A caliper that reaches {math.ceil(needed)} mm would do.",
+            where="reach",
+        )
+    pitch = min(by_reach, LARGEST_MM)
+    while pitch >= smallest:
+        piece = SpanPiece(pitch_mm=pitch, **sizes)
+        if fits(piece, bed_shape, travel_mm):
+            return piece
+        pitch -= STEP_MM
+    raise _too_small(SpanPiece(pitch_mm=smallest, **sizes), bed_shape, travel_mm)
+
+
+def fits(piece: SpanPiece, bed_shape: str, travel_mm: Sequence[float]) -> bool:
+    """Whether the piece lies on the bed with its margin and stays below the top of Z."""
+    tallest = max((piece.post_height_mm, *piece.column_heights_mm))
+    if tallest + MARGIN_MM > travel_mm[2]:
+        return False
+    if bed_shape == "round":
+        return smallest_circle(piece.outline_mm())[2] + MARGIN_MM <= travel_mm[0] / 2 + 1e-9
+    x, y = _extent(piece.outline_mm())
+    return x + 2 * MARGIN_MM <= travel_mm[0] and y + 2 * MARGIN_MM <= travel_mm[1]
+
+
+def centre_mm(piece: SpanPiece, bed_shape: str) -> tuple[float, float]:
+    """X and Y, in the piece's own frame, of the point that goes to the middle of the bed."""
+    outline = piece.outline_mm()
+    if bed_shape == "round":
+        x, y, _ = smallest_circle(outline)
+        return x, y
+    xs, ys = zip(*outline, strict=True)
+    return (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
+
+
+def smallest_circle(points: Sequence[tuple[float, float]]) -> tuple[float, float, float]:
+    """Centre and radius of the smallest circle round points that mirror in the X axis.
+
+    The centre then lies on that axis, and the largest distance is convex along it, so that
+    a search by thirds finds it.
+    """
+    low, high = min(x for x, _ in points), max(x for x, _ in points)
+
+    def radius(at: float) -> float:
+        return max(math.hypot(x - at, y) for x, y in points)
+
+    for _ in range(100):
+        a, b = low + (high - low) / 3, high - (high - low) / 3
+        low, high = (low, b) if radius(a) < radius(b) else (a, high)
+    return low, 0.0, radius(low)
+
+
+def _heights(travel_z_mm: float, reach_mm: float, layer_mm: float) -> tuple[float, ...]:
+    """Lands of the column under this Z and this reach, whole layers; () where none is useful."""
+    tallest = min(_TALLEST_MM, travel_z_mm - MARGIN_MM, reach_mm - REACH_SPARE_MM)
+    if tallest < 25:
+        return ()
+    layers = math.floor(tallest / layer_mm / 5 + 1e-9) * 5
+    return tuple(round(round(part * layers) * layer_mm, 6) for part in _PARTS)
+
+
+def _extent(points: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    xs, ys = zip(*points, strict=True)
+    return max(xs) - min(xs), max(ys) - min(ys)
+
+
+def _too_small(smallest: SpanPiece, bed_shape: str, travel_mm: Sequence[float]) -> InputError:
+    tallest = max((smallest.post_height_mm, *smallest.column_heights_mm))
+    if tallest + MARGIN_MM > travel_mm[2]:
+        hint = f"A Z travel of {math.ceil(tallest + MARGIN_MM)} mm would do."
+    elif bed_shape == "round":
+        radius = smallest_circle(smallest.outline_mm())[2] + MARGIN_MM
+        hint = f"A round bed of {math.ceil(2 * radius)} mm would do."
+    else:
+        x, y = (math.ceil(side + 2 * MARGIN_MM) for side in _extent(smallest.outline_mm()))
+        hint = f"A bed of {x} by {y} mm would do."
+    if smallest.column_heights_mm:
+        hint += " Without the column it may fit."
+    return InputError("the smallest piece does not fit this bed", hint=hint, where="bed")
