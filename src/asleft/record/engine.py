@@ -1,0 +1,168 @@
+"""Opens the database under the store: connection habits, revision check, error words.
+
+Knows no table but the one that holds the revision. What is special to SQLite stands in
+`_sqlite_habits` and nowhere else above the migrations. Above it stands `tables`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from asleft.errors import StoreError
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Engine
+
+FILE_NAME = "asleft.sqlite"
+BUSY_TIMEOUT_S = 15.0
+_WORDS = (
+    ("full", "the disk is full", "Make room; everything stored before is still there."),
+    ("readonly", "the store cannot be written", "Check the rights of the folder, or use --home."),
+    ("read-only", "the store cannot be written", "Check the rights of the folder, or use --home."),
+    ("unable to open", "the store cannot be opened", "Check the folder and its rights."),
+    ("locked", "another program keeps the store busy", "Wait for it to end, then try again."),
+    ("not a database", "the store is no database of ours", "Restore it from a backup."),
+    ("malformed", "the store is damaged", "Keep a copy of it and restore a backup."),
+)
+
+
+def open_engine(home: Path | str) -> Engine:
+    """Open, and create or migrate where needed, the database of a home folder or URL.
+
+    Args:
+        home: folder that holds (or will hold) the store's file, or a database URL.
+
+    Raises:
+        StoreError: not writable, no database, or written by a newer program (left untouched).
+    """
+    from sqlalchemy import create_engine, make_url
+
+    path = None if isinstance(home, str) and "://" in home else Path(home)
+    with in_words(str(home)):
+        if path is not None:
+            path.mkdir(parents=True, exist_ok=True)
+        url = make_url(f"sqlite:///{path / FILE_NAME}") if path else make_url(str(home))
+        engine = create_engine(
+            url, json_serializer=to_json, pool_pre_ping=path is None, hide_parameters=True
+        )
+        if engine.dialect.name == "sqlite":
+            _sqlite_habits(engine)
+        try:
+            _bring_to_head(engine, str(home))
+        except BaseException:
+            engine.dispose()
+            raise
+    return engine
+
+
+def to_json(value: Any) -> str:
+    """JSON text without NaN or infinity, keys as given."""
+    return json.dumps(value, allow_nan=False, ensure_ascii=False)
+
+
+def _sqlite_habits(engine: Engine) -> None:
+    """Durable, checked, and one writer at a time: what SQLite does only when told."""
+    from sqlalchemy import event
+
+    @event.listens_for(engine, "connect")
+    def _pragmas(connection: Any, _record: Any) -> None:
+        connection.isolation_level = None  # BEGIN is ours, see below
+        for pragma in (
+            f"busy_timeout = {int(BUSY_TIMEOUT_S * 1000)}",
+            "foreign_keys = ON",
+            "synchronous = FULL",
+            "recursive_triggers = ON",  # so that INSERT OR REPLACE meets the delete guard
+        ):
+            connection.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        reading = connection.get_execution_options().get("reading", False)
+        connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
+
+
+def _revision(connection: Connection) -> str | None:
+    from sqlalchemy import inspect, text
+
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    found = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+    return None if found is None else str(found)
+
+
+def _bring_to_head(engine: Engine, where: str) -> None:
+    from asleft.record.schema import HEAD
+
+    with engine.connect().execution_options(reading=True) as connection:
+        found = _revision(connection)
+    if found == HEAD:  # the usual case: alembic is not even imported
+        return
+    _refuse_newer(found, where)
+    from filelock import FileLock
+
+    file = engine.url.database if engine.dialect.name == "sqlite" else None
+    if file is None or file == ":memory:":
+        _migrate(engine, where)
+        return
+    with FileLock(f"{file}.lock", timeout=BUSY_TIMEOUT_S * 4):
+        raw = engine.raw_connection()  # outside any transaction, where alone this may change
+        try:
+            raw.cursor().execute("PRAGMA journal_mode = WAL")
+        finally:
+            raw.close()
+        _migrate(engine, where)
+
+
+def _refuse_newer(found: str | None, where: str) -> None:
+    from asleft.record.schema import HEAD, REVISIONS
+
+    if found is not None and found not in REVISIONS:
+        raise StoreError(
+            f"the store has revision {found}, newer than {HEAD} which this program knows",
+            hint="Use the newer program; nothing was changed.",
+            where=where,
+        )
+
+
+def _migrate(engine: Engine, where: str) -> None:
+    """Run the missing steps in one transaction, unless another process just did."""
+    from alembic import command
+    from alembic.config import Config
+
+    from asleft.record.schema import HEAD
+
+    with engine.begin() as connection:
+        found = _revision(connection)
+        _refuse_newer(found, where)
+        if found == HEAD:
+            return
+        config = Config()
+        config.set_main_option("script_location", "asleft.record:migrations")
+        config.set_main_option("path_separator", "os")
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
+
+
+@contextmanager
+def in_words(where: str) -> Iterator[None]:
+    """Turn what the database or the disk says into a StoreError in words.
+
+    Raises:
+        StoreError: for any database error or OSError inside the block.
+    """
+    from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+
+    try:
+        yield
+    except (SQLAlchemyError, OSError) as error:
+        said = str(error.orig) if isinstance(error, DBAPIError) else str(error)
+        for needle, message, hint in _WORDS:
+            if needle in said.lower():
+                raise StoreError(message, hint=hint, where=where) from error
+        raise StoreError(
+            f"the store refused: {said}", hint="Nothing of this step was stored.", where=where
+        ) from error

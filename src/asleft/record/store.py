@@ -1,0 +1,49 @@
+"""The store: everything that was ever seen, measured or changed, kept for good.
+
+One door to its four parts. Not for judging: what is kept is judged by `trials` and `bench`.
+SQLite in a home folder, or another database by URL. Stands on `engine` and `tables`.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Self
+
+from asleft.record.calibrations import Calibrations
+from asleft.record.changes import Changes
+from asleft.record.engine import open_engine
+from asleft.record.machines import Machines
+from asleft.record.tables import Clock
+from asleft.record.trials import Trials
+
+
+def wall_clock() -> datetime:
+    """The time now, in UTC."""
+    return datetime.now(UTC)
+
+
+class Store(Machines, Calibrations, Trials, Changes):
+    """An open store. Every method is one short transaction; several processes may have it open.
+
+    All methods raise `StoreError` when the database cannot be read or written.
+    """
+
+    @classmethod
+    def open(cls, home: Path | str, *, clock: Clock = wall_clock) -> Self:
+        """Open the store of a home folder, or of a database URL; made when it is new.
+
+        Args:
+            home: folder (made when missing), or a URL such as `postgresql+psycopg://…`.
+            clock: gives the time that rows are stamped with, with a zone.
+
+        Raises:
+            StoreError: not readable, not writable, or written by a newer program.
+        """
+        return cls(open_engine(home), clock=clock, where=str(home))
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()

@@ -1,0 +1,93 @@
+"""One short transaction at a time on the tables: write, read, and the clock.
+
+The base of the store's four parts (machines, calibrations, trials, changes), which say what is
+kept; this file says only how. Stands on `engine` and `schema`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from asleft.errors import InputError
+from asleft.record.engine import in_words, to_json
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Engine, RowMapping, Table
+    from sqlalchemy.sql.elements import ColumnElement
+
+Clock = Callable[[], datetime]
+
+
+def utc_text(moment: datetime) -> str:
+    """ISO 8601 in UTC with microseconds and a `Z`; a naive time is refused.
+
+    Raises:
+        ValueError: the time has no zone.
+    """
+    if moment.tzinfo is None:
+        raise ValueError("a time without a zone cannot be kept")
+    return moment.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
+
+
+class Tables:
+    """The open database and its clock."""
+
+    def __init__(self, engine: Engine, *, clock: Clock, where: str) -> None:
+        self._engine = engine
+        self._clock = clock
+        self._where = where
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._engine.dispose()
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        """One immediate transaction: all of the block is kept, or nothing."""
+        with in_words(self._where), self._engine.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        """One consistent view; waits for no writer."""
+        with (
+            in_words(self._where),
+            self._engine.connect().execution_options(reading=True) as connection,
+        ):
+            yield connection
+
+    def _insert(self, connection: Connection, table: Table, **values: Any) -> int:
+        """Add one row with the time now; returns its number."""
+        checked = {name: plain(value, name) for name, value in values.items()}
+        at = utc_text(self._clock())
+        result = connection.execute(table.insert().values(at=at, **checked))
+        (number,) = result.inserted_primary_key or (0,)
+        return int(number)
+
+
+def plain(value: Any, name: str) -> Any:
+    """A value that JSON can hold as it is.
+
+    Raises:
+        InputError: NaN, infinity, or an object that JSON has no form for.
+    """
+    try:
+        to_json(value)
+    except (TypeError, ValueError) as error:
+        raise InputError(f"{name} cannot be kept: {error}", where=name) from error
+    return value
+
+
+def rows(connection: Connection, table: Table, *where: ColumnElement[bool]) -> list[RowMapping]:
+    """Rows in the order in which they were written."""
+    query = table.select().where(*where).order_by(table.c.id)
+    return list(connection.execute(query).mappings())
+
+
+def latest(connection: Connection, table: Table, *where: ColumnElement[bool]) -> RowMapping | None:
+    """The row written last, or None."""
+    query = table.select().where(*where).order_by(table.c.id.desc()).limit(1)
+    return connection.execute(query).mappings().first()

@@ -1,0 +1,198 @@
+"""Trials in the store: their steps, readings and ends.
+
+A reading is kept the moment it is entered and never doubled; one taken back stays, with the
+reason, and may be taken again. What a trial proposes stands in `changes`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Literal
+
+from asleft.errors import InputError, RefusedError
+from asleft.record import schema
+from asleft.record.rows import ReadingRow, StepRow, TrialRow
+from asleft.record.tables import Tables, latest, rows
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, RowMapping
+    from sqlalchemy.sql.elements import ColumnElement
+
+Outcome = Literal["done", "stopped", "failed", "no_estimate"]
+StepState = Literal["started", "done", "void"]
+
+
+class Trials(Tables):
+    """The part of the store about measuring."""
+
+    def start_trial(
+        self,
+        calibration_id: int,
+        kind: str,
+        *,
+        parameters: dict[str, Any],
+        steps: list[Any],
+        kept_id: int | None,
+        instrument: dict[str, Any],
+        making: dict[str, Any],
+    ) -> int:
+        """Keep that a trial begins, with all that it was told; returns its number."""
+        with self._writing() as connection:
+            return self._insert(
+                connection,
+                schema.trial,
+                calibration_id=calibration_id,
+                kind=kind,
+                parameters=parameters,
+                steps=steps,
+                kept_state_id=kept_id,
+                instrument=instrument,
+                making=making,
+            )
+
+    def end_trial(
+        self, trial_id: int, outcome: Outcome, reason: str, result: dict[str, Any] | None
+    ) -> None:
+        """Keep how a trial ended.
+
+        Raises:
+            RefusedError: it has ended.
+        """
+        table = schema.trial_end
+        with self._writing() as connection:
+            if latest(connection, table, table.c.trial_id == trial_id):
+                raise RefusedError(f"trial {trial_id} has ended", hint="Begin a new one.")
+            self._insert(
+                connection,
+                table,
+                trial_id=trial_id,
+                outcome=outcome,
+                reason=reason,
+                result=result,
+            )
+
+    def trial(self, trial_id: int) -> TrialRow | None:
+        """One trial, or None."""
+        with self._reading() as connection:
+            found = read_trials(connection, schema.trial.c.id == trial_id)
+        return found[0] if found else None
+
+    def trials(self, calibration_id: int) -> list[TrialRow]:
+        """A calibration's trials, oldest first."""
+        with self._reading() as connection:
+            return read_trials(connection, schema.trial.c.calibration_id == calibration_id)
+
+    def unfinished_trial(self, calibration_id: int, kind: str) -> TrialRow | None:
+        """The latest trial of this kind that has no end yet, or None."""
+        found = [row for row in self.trials(calibration_id) if row.kind == kind]
+        return next((row for row in reversed(found) if row.outcome == "unfinished"), None)
+
+    def mark_step(
+        self,
+        trial_id: int,
+        key: str,
+        state: StepState,
+        details: dict[str, Any] | None = None,
+    ) -> int:
+        """Keep that a step was started, done, or no longer counts."""
+        with self._writing() as connection:
+            return self._insert(
+                connection,
+                schema.step_mark,
+                trial_id=trial_id,
+                key=key,
+                state=state,
+                details=details or {},
+            )
+
+    def steps(self, trial_id: int) -> list[StepRow]:
+        """All marks of a trial in the order they were made."""
+        table = schema.step_mark
+        with self._reading() as connection:
+            return [StepRow(**row) for row in rows(connection, table, table.c.trial_id == trial_id)]
+
+    def add_reading(
+        self,
+        trial_id: int,
+        *,
+        key: str,
+        place: dict[str, Any],
+        value: float,
+        raw: str,
+        unit: str = "mm",
+    ) -> int:
+        """Keep one reading; returns its number.
+
+        Raises:
+            RefusedError: this key has a reading that stands (void it first), or the trial ended.
+        """
+        table = schema.reading
+        with self._writing() as connection:
+            ended = schema.trial_end
+            if latest(connection, ended, ended.c.trial_id == trial_id):
+                raise RefusedError(f"trial {trial_id} has ended", hint="Begin a new one.")
+            before = [row for row in read_readings(connection, trial_id) if row.key == key]
+            if any(row.void_reason is None for row in before):
+                raise RefusedError(
+                    f"{key} has a reading already ({before[-1].raw.strip()})",
+                    hint="Take that one back first if it is wrong.",
+                    where=key,
+                )
+            return self._insert(
+                connection,
+                table,
+                trial_id=trial_id,
+                key=key,
+                take=len(before),
+                place=place,
+                value=float(value),
+                raw=raw,
+                unit=unit,
+            )
+
+    def readings(self, trial_id: int) -> list[ReadingRow]:
+        """A trial's readings, oldest first, those taken back among them."""
+        with self._reading() as connection:
+            return read_readings(connection, trial_id)
+
+    def void_reading(self, reading_id: int, reason: str) -> None:
+        """Take a reading back; it stays in the store, with the reason.
+
+        Raises:
+            InputError: no such reading.
+            RefusedError: it was taken back before.
+        """
+        table, void = schema.reading, schema.reading_void
+        with self._writing() as connection:
+            if latest(connection, table, table.c.id == reading_id) is None:
+                raise InputError(f"there is no reading {reading_id}", where="reading")
+            if latest(connection, void, void.c.reading_id == reading_id):
+                raise RefusedError(f"reading {reading_id} was taken back before")
+            self._insert(connection, void, reading_id=reading_id, reason=reason)
+
+
+def read_readings(connection: Connection, trial_id: int) -> list[ReadingRow]:
+    """A trial's readings with the reason beside those taken back."""
+    table, void = schema.reading, schema.reading_void
+    mine = table.select().with_only_columns(table.c.id).where(table.c.trial_id == trial_id)
+    voids = rows(connection, void, void.c.reading_id.in_(mine))
+    why = {row["reading_id"]: row["reason"] for row in voids}
+    found = rows(connection, table, table.c.trial_id == trial_id)
+    return [ReadingRow(**row, void_reason=why.get(row["id"])) for row in found]
+
+
+def read_trials(connection: Connection, *where: ColumnElement[bool]) -> list[TrialRow]:
+    """Trials with their ends."""
+    table = schema.trial_end
+    found = rows(connection, schema.trial, *where)
+    ends = rows(connection, table, table.c.trial_id.in_([row["id"] for row in found]))
+    by_trial = {row["trial_id"]: row for row in ends}
+    return [_trial(row, by_trial.get(row["id"])) for row in found]
+
+
+def _trial(row: RowMapping, end: RowMapping | None) -> TrialRow:
+    values = dict(row)
+    values["kept_id"] = values.pop("kept_state_id")
+    if end is not None:
+        values |= {name: end[name] for name in ("outcome", "reason", "result")}
+        values["ended_at"] = end["at"]
+    return TrialRow(**values)
