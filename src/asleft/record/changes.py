@@ -62,38 +62,36 @@ class Changes(Tables):
         why = {row["proposal_id"]: row["reason"] for row in gone}
         return [ProposalRow(**row, withdrawn=why.get(row["id"])) for row in found]
 
-    def standing_proposals(self, calibration_id: int) -> list[ProposalRow]:
-        """The proposals that may still be acted on, oldest first.
+    def standing_proposals(self, calibration_id: int) -> list[dict[str, Any]]:
+        """The proposals that may still be acted on, oldest first, with `id` and `trial_id`.
 
         One for each setting and axis: the latest, from the latest trial of its kind that was
         done, not withdrawn, and neither acted on nor followed by another change of that
         setting. Once a change is undone, what it acted on stands again.
         """
-        trials = self.trials_by_id(calibration_id)
-        last_done = {kind: number for number, (kind, done) in sorted(trials.items()) if done}
+        kinds, last_done = self._kinds(calibration_id)
         changes = [row for row in self.changes(calibration_id) if row.stands]
         acted_on = {number for row in changes for number in row.proposal_ids}
         changed = _last_changed(changes)
-        standing: dict[tuple[str, str], ProposalRow] = {}
-        for each in self.proposals(calibration_id):
-            kind = trials[each.trial_id][0]
-            overtaken = last_done.get(kind, each.trial_id) > each.trial_id
-            what = (each.setting, each.axis)
-            if not overtaken:
-                standing[what] = each
+        newest = {
+            (each.setting, each.axis): each
+            for each in self.proposals(calibration_id)
+            if last_done.get(kinds[each.trial_id], 0) <= each.trial_id
+        }
         return [
-            each
-            for what, each in standing.items()
+            {"id": each.id, "trial_id": each.trial_id, "at": each.at, **each.details}
+            for each in newest.values()
             if each.withdrawn is None
             and each.id not in acted_on
-            and changed.get(what, "") <= each.at
+            and not (_of_controller(each) and changed.get(each.axis, "") > each.at)
         ]
 
-    def trials_by_id(self, calibration_id: int) -> dict[int, tuple[str, bool]]:
-        """Kind of each trial of a calibration, and whether it was done."""
+    def _kinds(self, calibration_id: int) -> tuple[dict[int, str], dict[str, int]]:
+        """Kind of each trial, and the latest trial of each kind that was done."""
         with self._reading() as connection:
             found = read_trials(connection, schema.trial.c.calibration_id == calibration_id)
-        return {row.id: (row.kind, row.outcome == "done") for row in found}
+        done = {row.kind: row.id for row in found if row.outcome == "done"}
+        return {row.id: row.kind for row in found}, done
 
     def withdraw_proposal(self, proposal_id: int, reason: str) -> None:
         """Say that a proposal must not be acted on any more, and why.
@@ -171,10 +169,14 @@ class Changes(Tables):
         return PredictionRow(**found) if found else None
 
 
-def _last_changed(changes: list[ChangeRow]) -> dict[tuple[str, str], str]:
-    """When each setting and axis was last changed, other than back to what it was."""
+def _of_controller(proposal: ProposalRow) -> bool:
+    return bool(proposal.details.get("place", "controller") == "controller")
+
+
+def _last_changed(changes: list[ChangeRow]) -> dict[str, str]:
+    """When each name (`X`, `E0`, `XY`) was last changed, other than back to what it was."""
     return {
-        (str(each.get("setting")), str(each.get("axis"))): change.at
+        str(each.get("axis") or each.get("setting")): change.at
         for change in changes
         if change.kind != "undo"
         for each in change.settings

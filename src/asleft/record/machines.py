@@ -199,11 +199,11 @@ class Machines(Tables):
 def _machine(connection: Connection, row: RowMapping) -> MachineRow:
     said, seen = schema.machine_description, schema.machine_fingerprint
     description = latest(connection, said, said.c.machine_id == row["id"])
-    fingerprint = latest(connection, seen, seen.c.machine_id == row["id"])
+    fingerprints = rows(connection, seen, seen.c.machine_id == row["id"])
     return MachineRow(
         **row,
         description=description["description"] if description else {},
-        fingerprint=fingerprint["fingerprint"] if fingerprint else None,
+        fingerprints=tuple(each["fingerprint"] for each in fingerprints),
     )
 
 

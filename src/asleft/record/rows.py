@@ -24,11 +24,11 @@ class Row:
 
 @dataclass(frozen=True)
 class MachineRow(Row):
-    """A machine with its latest description and the fingerprint last seen on the wire."""
+    """A machine with its latest description and the fingerprints it gave, oldest first."""
 
     name: str
     description: dict[str, Any]
-    fingerprint: str | None = None
+    fingerprints: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -104,6 +104,11 @@ class ReadingRow(Row):
     unit: str
     void_reason: str | None = None
 
+    @property
+    def voided(self) -> bool:
+        """Whether it was taken back."""
+        return self.void_reason is not None
+
 
 @dataclass(frozen=True)
 class ProposalRow(Row):
@@ -144,10 +149,14 @@ class ChangeRow(Row):
     @property
     def stands(self) -> bool:
         """Whether it is believed to be on the machine, or handed over to be put there."""
-        states = {mark.state for mark in self.marks}
-        return bool(states & {"read_back", "handed_over"}) and self.state not in (
-            "failed",
-            "undone",
+        if self.state in ("failed", "undone", "started"):
+            return False
+        told = {mark.state: mark.details for mark in self.marks}
+        if not told.get("power_cycled", {}).get("survived", True):
+            return False
+        read_back = told.get("read_back")
+        return "handed_over" in told or (
+            read_back is not None and read_back.get("verified", True) is not False
         )
 
 

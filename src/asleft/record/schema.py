@@ -25,7 +25,7 @@ REVISIONS = ("0001",)
 """Every schema revision, oldest first; the last is what this program writes."""
 HEAD = REVISIONS[-1]
 
-TRIAL_KINDS = ("feed", "span", "traverse", "bead", "fit", "prove")
+TRIAL_KINDS = ("feed", "span", "traverse", "bead", "fit", "proof")
 OUTCOMES = ("done", "stopped", "failed", "no_estimate")
 STEP_STATES = ("started", "done", "void")
 STANDINGS = ("in_force", "after_reset", "from_storage", "typed", "pasted")

@@ -50,9 +50,13 @@ class Trials(Tables):
             )
 
     def end_trial(
-        self, trial_id: int, outcome: Outcome, reason: str, result: dict[str, Any] | None
+        self,
+        trial_id: int,
+        outcome: Outcome,
+        reason: str | None,
+        result: dict[str, Any] | None,
     ) -> None:
-        """Keep how a trial ended.
+        """Keep how a trial ended; all outcomes but `done` need a reason.
 
         Raises:
             RefusedError: it has ended.
@@ -66,7 +70,7 @@ class Trials(Tables):
                 table,
                 trial_id=trial_id,
                 outcome=outcome,
-                reason=reason,
+                reason=reason or "",
                 result=result,
             )
 
@@ -193,6 +197,6 @@ def _trial(row: RowMapping, end: RowMapping | None) -> TrialRow:
     values = dict(row)
     values["kept_id"] = values.pop("kept_state_id")
     if end is not None:
-        values |= {name: end[name] for name in ("outcome", "reason", "result")}
-        values["ended_at"] = end["at"]
+        values |= {"outcome": end["outcome"], "result": end["result"], "ended_at": end["at"]}
+        values["reason"] = end["reason"] or None
     return TrialRow(**values)

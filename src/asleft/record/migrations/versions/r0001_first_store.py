@@ -57,7 +57,7 @@ _TABLES = {
     "trial": """
         calibration_id INTEGER NOT NULL REFERENCES calibration (id),
         kind TEXT NOT NULL CONSTRAINT ck_trial_kind CHECK (kind IN
-            ('feed', 'span', 'traverse', 'bead', 'fit', 'prove')),
+            ('feed', 'span', 'traverse', 'bead', 'fit', 'proof')),
         parameters JSON NOT NULL,
         steps JSON NOT NULL,
         kept_state_id INTEGER REFERENCES kept_state (id),
