@@ -1,0 +1,175 @@
+"""`asleft set`, `undo` and `restore`: changes, each shown before, sent, read back, compared.
+
+Not for deciding what may be set; `bench` refuses, previews and verifies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import click
+
+from asleft.cli.session import Session, line_options, shared_options
+from asleft.cli.wording import notes, plain, sentence, table, wrapped
+from asleft.errors import InputError
+from asleft.units import LINEAR_AXES, SKEW_PLANES, is_tool_axis, parse_assignments
+
+
+def _unit(name: str) -> str:
+    if name in LINEAR_AXES or is_tool_axis(name):
+        return " steps/mm"
+    if name in SKEW_PLANES:
+        return " rad"
+    return " mm" if name in ("L", "R") else ""
+
+
+@click.command("set")
+@click.argument("values", nargs=-1, metavar="NAME=VALUE...")
+@click.option("--from-findings", is_flag=True, help="The standing proposals of this calibration.")
+@click.option("--store", is_flag=True, help="Store as well; everything live is stored.")
+@click.option("--yes", is_flag=True, help="Send without asking.")
+@line_options
+@shared_options
+@click.pass_obj
+def set_command(
+    session: Session,
+    /,
+    *,
+    values: Sequence[str],
+    from_findings: bool,
+    store: bool,
+    yes: bool,
+    address: str | None,
+    rate_baud: int | None,
+) -> int:
+    """Change values, read them back, compare.
+
+    Names: X Y Z E (E0, E1, …) in steps/mm; XY XZ YZ for skew in rad; L R for a delta in mm.
+    Nothing is sent before the change was shown and confirmed.
+    """
+    if bool(values) == from_findings:
+        raise InputError(
+            "say what to set, in one way",
+            hint="Give NAME=VALUE, or --from-findings after a trial that proposes a change.",
+            where="set",
+        )
+    wanted = _wanted(values)
+    session.need_answers(yes=yes)
+    with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
+        document = bench.set(wanted or None, from_findings=from_findings, store=store)
+    return tell_change(session, document)
+
+
+@click.command("undo")
+@click.option("--yes", is_flag=True, help="Send without asking.")
+@line_options
+@shared_options
+@click.pass_obj
+def undo_command(
+    session: Session, /, *, yes: bool, address: str | None, rate_baud: int | None
+) -> int:
+    """Put back everything that this calibration changed."""
+    session.need_answers(yes=yes)
+    with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
+        document = bench.undo()
+    return tell_change(session, document)
+
+
+@click.command("restore")
+@click.argument("kept", type=click.IntRange(1), metavar="KEPT")
+@click.option("--all", "everything", is_flag=True, help="Every line of it, also unknown ones.")
+@click.option("--yes", is_flag=True, help="Send without asking.")
+@line_options
+@shared_options
+@click.pass_obj
+def restore_command(
+    session: Session,
+    /,
+    *,
+    kept: int,
+    everything: bool,
+    yes: bool,
+    address: str | None,
+    rate_baud: int | None,
+) -> int:
+    """Put back what a kept state holds; KEPT is its number."""
+    session.need_answers(yes=yes)
+    with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
+        document = bench.restore(kept, everything=everything)
+    return tell_change(session, document)
+
+
+def _wanted(values: Sequence[str]) -> dict[str, float]:
+    """Names in capitals and numbers, each name once."""
+    wanted: dict[str, float] = {}
+    for name, value in parse_assignments(" ".join(values), where="set").items() if values else ():
+        if name.upper() in wanted:
+            raise InputError(f"{name} is given twice", hint="Give each name once.", where="set")
+        wanted[name.upper()] = value
+    return wanted
+
+
+def tell_change(session: Session, document: dict[str, Any]) -> int:
+    """Print a change and answer 1 where it is not as wished."""
+    session.emit(document, change_lines)
+    wrong = document["verified"] is False or document["stored"] is False
+    return 1 if wrong or document["survived_power_cycle"] is False else 0
+
+
+def change_lines(document: dict[str, Any]) -> list[str]:
+    """`asleft.set/1` and its kin for people: a table of values, then what it means."""
+    lines = _value_table(document)
+    if document["sent"]:
+        lines += ["", "Sent:", *(f"  {line}" for line in document["sent"])]
+    if document["by_hand"]:
+        lines += ["", "To enter by hand:", *(f"  {line}" for line in document["by_hand"])]
+    lines += [""] if lines else []
+    lines += _verdict_lines(document)
+    if document["reason"]:
+        lines += wrapped(f"Why: {sentence(document['reason'])}")
+    for when in ("before", "after"):
+        if document[f"kept_{when}"] is not None:
+            lines += wrapped(f"The settings {when} are kept as state {document[f'kept_{when}']}.")
+    return lines + notes(document["warnings"])
+
+
+def _value_table(document: dict[str, Any]) -> list[str]:
+    """Before and after, the rows that differ marked."""
+    before, after = document["before"] or {}, document["read_back"] or {}
+    if not before and not after:
+        return []
+    rows = [("", "before", "read back", "")]
+    for name in [*before, *(n for n in after if n not in before)]:
+        old, new = before.get(name), after.get(name)
+        changed = "changed" if name in before and name in after and old != new else ""
+        cells = (
+            f"{plain(value)}{_unit(name)}" if value is not None else "" for value in (old, new)
+        )
+        rows.append((name, *cells, changed))
+    return table(rows, right=frozenset({1, 2}))
+
+
+def _verdict_lines(document: dict[str, Any]) -> list[str]:
+    said = []
+    if document["verified"] is not None:
+        said.append(
+            "The machine holds what was wished, and everything else as before"
+            if document["verified"]
+            else "Not verified: the machine does not hold what was wished"
+        )
+    if document["stored"] is not None:
+        said.append(
+            "It is stored, and was read from storage again"
+            if document["stored"]
+            else "It is not stored: after the next power cycle the machine has the old values"
+        )
+    if document["survived_power_cycle"] is not None:
+        said.append(
+            "It survived the power cycle"
+            if document["survived_power_cycle"]
+            else "It did not survive the power cycle"
+        )
+    if document["handed_over"]:
+        said.append("Handed over: it counts when a fresh report shows the values")
+    return [line for text in said for line in wrapped(sentence(text))]

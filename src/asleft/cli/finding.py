@@ -1,0 +1,154 @@
+"""What was found, in plain words: quantities, verdicts, what was set aside, lines to copy.
+
+Not for estimating or judging: it puts the JSON of `asleft.solve/1` into sentences and tables.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from asleft.cli.wording import notes, sentence, table, wrapped
+
+VERDICTS = {
+    "leave": "leave it as it is",
+    "adjust": "adjust it",
+    "inspect": "look at the hardware first",
+    "measure_more": "measure more before deciding",
+}
+NAMES = {
+    "printed_scale": "printed scale",
+    "motion_scale": "motion scale",
+    "first_layer": "first layer",
+    "caliper_zero": "caliper zero",
+    "fed_ratio": "fed of what was commanded",
+    "slip_rate": "slip begins at",
+}
+_RATIOS = frozenset({"1", "ratio", "", "mm/mm"})
+
+
+def result_lines(result: Mapping[str, Any]) -> list[str]:
+    """One result of `asleft.solve/1` as lines: what was found, and what to do."""
+    lines = ["What was found, with the interval that holds it 95 times of 100:", ""]
+    lines += quantity_table(result["quantities"])
+    for quantity in result["quantities"]:
+        if quantity["value"] is None and quantity["reason"]:
+            name = f"{_name(quantity)} is not known"
+            lines += wrapped(f"{sentence(name)[:-1]}: {quantity['reason']}", indent="  ")
+    for proposal in result["proposals"]:
+        lines += ["", *proposal_lines(proposal)]
+    if result["set_aside"]:
+        lines += ["", "Set aside, and why:"]
+        for each in result["set_aside"]:
+            text = f"row {each['row']}, {each['reading_mm']:g} mm: {each['why']}"
+            lines += wrapped(text, indent="  ")
+    warnings = notes(result["warnings"])
+    return [*lines, *([""] if warnings else []), *warnings]
+
+
+def quantity_table(quantities: Iterable[Mapping[str, Any]]) -> list[str]:
+    """One aligned row a known quantity: name, value, interval, unit on each number's right."""
+    rows = []
+    for quantity in quantities:
+        if quantity["value"] is None:
+            continue
+        factor, unit, signed = _unit(quantity)
+        digits = _digits(quantity["u"], factor)
+        sign = "+" if signed else ""
+        interval = "interval not known"
+        if quantity["low95"] is not None and quantity["high95"] is not None:
+            low, high = quantity["low95"] * factor, quantity["high95"] * factor
+            interval = f"{low:{sign}.{digits}f} to {high:{sign}.{digits}f} {unit}"
+        value = f"{quantity['value'] * factor:{sign}.{digits}f} {unit}"
+        rows.append((_name(quantity), value, interval))
+    return table(rows, right=frozenset({1, 2}))
+
+
+def proposal_lines(proposal: Mapping[str, Any]) -> list[str]:
+    """The verdict on one setting, its reason, and old and new value where there are any."""
+    what = f"{proposal['setting'].replace('_', ' ')} {proposal['axis']}"
+    verdict = VERDICTS.get(proposal["verdict"], proposal["verdict"])
+    if proposal["provisional"]:
+        verdict += ", then measure again"
+    lines = wrapped(f"{sentence(what)[:-1]}: {verdict}. {sentence(proposal['reason'])}")
+    if proposal["verdict"] == "adjust" and proposal["proposed"] is not None:
+        unit = setting_unit(proposal)
+        digits = _digits(proposal["u"], 1.0)
+        known = proposal["in_force"] is not None
+        old = f"{proposal['in_force']:.{digits}f}{unit}" if known else "unknown"
+        new = f"{proposal['proposed']:.{digits}f}{unit}"
+        place = "in the slicing profile" if proposal["place"] == "making" else "in the controller"
+        lines += wrapped(f"In force {old}; proposed {new}, {place}.", indent="  ")
+    return lines
+
+
+def copy_lines(results: Iterable[Mapping[str, Any]]) -> list[str]:
+    """What a person may copy to the machine: the lines for everything that is to be adjusted."""
+    from asleft.controller import parse_report, set_lines
+
+    wanted: dict[str, float] = {}
+    in_force: dict[str, float] = {}
+    for result in results:
+        for proposal in result["proposals"]:
+            if proposal["place"] != "controller" or proposal["proposed"] is None:
+                continue
+            if proposal["verdict"] == "adjust":
+                wanted[proposal["axis"]] = proposal["proposed"]
+            if proposal["in_force"] is not None:
+                in_force[proposal["axis"]] = proposal["in_force"]
+    if not wanted:
+        return []
+    steps = {axis: value for axis, value in in_force.items() if len(axis) == 1 or axis[0] == "E"}
+    before = parse_report(_report_text(steps, skew=any(a in _SKEW_LETTERS for a in wanted)))
+    return [
+        "",
+        "To copy to the machine; read the values back, and store them only when they are right:",
+        "",
+        *(f"  {line}" for line in set_lines(wanted, before)),
+    ]
+
+
+_SKEW_LETTERS = {"XY": "I", "XZ": "J", "YZ": "K"}
+
+
+def _report_text(steps: Mapping[str, float], *, skew: bool) -> str:
+    """The settings in force as a report, so that the lines come out as for a connected machine."""
+    plain = {axis: value for axis, value in steps.items() if len(axis) == 1}
+    lines = ["M92 " + " ".join(f"{axis}{value:.6f}" for axis, value in plain.items())]
+    lines += [f"M92 T{axis[1:]} E{value:.6f}" for axis, value in steps.items() if len(axis) > 1]
+    if skew:
+        lines.append("M852 I0.000000 J0.000000 K0.000000")
+    return "\n".join(lines) + "\n"
+
+
+def setting_unit(proposal: Mapping[str, Any]) -> str:
+    """The unit of a setting, with the blank before it."""
+    if "steps" in proposal["setting"]:
+        return " steps/mm"
+    if "skew" in proposal["setting"]:
+        return " rad"
+    return ""
+
+
+def _name(quantity: Mapping[str, Any]) -> str:
+    name = NAMES.get(quantity["name"], quantity["name"].replace("_", " "))
+    where = quantity.get("axis") or quantity.get("plane")
+    return f"{name} {where}" if where else name
+
+
+def _unit(quantity: Mapping[str, Any]) -> tuple[float, str, bool]:
+    """Factor, unit and whether a sign is shown: ratios in per cent, angles in mrad."""
+    signed = quantity["name"] not in ("fed_ratio", "flow", "slip_rate", "repeatability")
+    if quantity["unit"] in _RATIOS:
+        return 100.0, "%", signed
+    if quantity["unit"] == "rad":
+        return 1000.0, "mrad", signed
+    return 1.0, quantity["unit"], signed
+
+
+def _digits(u: float | None, factor: float) -> int:
+    """Decimals that show two digits of the standard uncertainty, as is usual in a certificate."""
+    if u is None or not u > 0 or not math.isfinite(u):
+        return 4
+    return min(6, max(0, 1 - math.floor(math.log10(u * factor))))

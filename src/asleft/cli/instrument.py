@@ -1,0 +1,165 @@
+"""`asleft instrument`: what lengths are measured with, and its checks on a known length.
+
+Not for what an error of the instrument means for a result; that is `measure`.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+from typing import Any
+
+import click
+
+from asleft.cli.session import Session, shared_options
+from asleft.cli.typed import MM
+from asleft.cli.wording import plain, table
+from asleft.errors import InputError
+from asleft.units import parse_typed
+
+LABELS = {
+    "name": ("name", ""),
+    "resolution_mm": ("resolution", " mm"),
+    "mpe_mm": ("permissible error", " mm"),
+    "reach_mm": ("reach", " mm"),
+    "jaw_depth_mm": ("jaw depth", " mm"),
+    "checks": ("checks", ""),
+}
+
+
+@click.group(name="instrument")
+def instrument_command() -> None:
+    """Describe what you measure with, and check it."""
+
+
+@instrument_command.command("describe")
+@click.argument("name")
+@click.option("--resolution", "resolution_mm", type=MM, help="Smallest step shown; else 0.01 mm.")
+@click.option("--mpe", "mpe_mm", type=MM, help="Maximum permissible error; else 0.03 mm.")
+@click.option("--reach", "reach_mm", type=MM, help="Longest length; else 150 mm.")
+@click.option("--jaw-depth", "jaw_depth_mm", type=MM, help="How far the jaws reach in.")
+@shared_options
+@click.pass_obj
+def describe(session: Session, /, *, name: str, **given: Any) -> int:
+    """Describe instrument NAME; on a known one, only what is given changes."""
+    from asleft.measure import Instrument
+
+    changed = {key: value for key, value in given.items() if value is not None}
+    with session.store() as store:
+        known = store.instrument(name)
+        before = known.description if known else Instrument(name=name).to_dict()
+        described = {**before, **changed, "name": name}
+        Instrument.from_dict(described)  # refuses what no instrument can be
+        store.add_instrument(described)
+    session.emit({"schema": "asleft.instrument/1", **described}, instrument_lines)
+    return 0
+
+
+@instrument_command.command("list")
+@shared_options
+@click.pass_obj
+def list_instruments(session: Session) -> int:
+    """List the instruments described."""
+    with session.store() as store:
+        found = [{**row.description, "checks": len(row.checks)} for row in store.instruments()]
+    session.emit({"schema": "asleft.instrument/1", "instruments": found}, _list_lines)
+    return 0
+
+
+@instrument_command.command("check")
+@click.argument("name")
+@click.argument("readings", nargs=-1, required=True, metavar="READING...")
+@click.option("--length", "nominal_mm", type=MM, required=True, help="The known length.")
+@click.option("--u", "u_mm", type=MM, required=True, help="Its standard uncertainty.")
+@shared_options
+@click.pass_obj
+def check(
+    session: Session, /, *, name: str, readings: Sequence[str], nominal_mm: float, u_mm: float
+) -> int:
+    """Keep readings of a known length, such as a gauge block; estimates use it from then on."""
+    typed = [parse_typed(text, where=f"reading {n}") for n, text in enumerate(readings, start=1)]
+    for number, each in enumerate(typed, start=1):
+        if not each.value > 0:
+            raise InputError(
+                f"{each.raw} is no length", hint="Give it in mm.", where=f"reading {number}"
+            )
+    details: dict[str, Any] = {
+        "nominal_mm": nominal_mm,
+        "u_mm": u_mm,
+        "readings_mm": [each.value for each in typed],
+        "raw": [each.raw for each in typed],
+    }
+    with session.store() as store:
+        row = store.instrument(name)
+        if row is None:
+            raise InputError(
+                f"no instrument is called {name!r}",
+                hint="Describe it first with `asleft instrument describe`.",
+                where="NAME",
+            )
+        found = _known_length_check(row.description["resolution_mm"], details)
+        details |= found
+        store.add_instrument_check(name, details)
+        store.add_instrument({**row.description, "check": found})
+    document = {"schema": "asleft.instrument/1", "name": name, "check": details}
+    session.emit(document, _check_lines)
+    return 0
+
+
+def _known_length_check(resolution_mm: float, details: dict[str, Any]) -> dict[str, float]:
+    """Mean error and its standard uncertainty, type A (JCGM 100, 4.2.3), as `Instrument` takes it.
+
+    Never better than the rounding of one reading: repeats at one place share it.
+    """
+    readings = details["readings_mm"]
+    if len(readings) < 3:
+        raise InputError(
+            f"{len(readings)} readings do not show how the instrument scatters",
+            hint="Read the known length at least 3 times.",
+            where="READING",
+        )
+    scatter_mm = statistics.stdev(readings) / math.sqrt(len(readings))
+    return {
+        "nominal_mm": details["nominal_mm"],
+        "u_mm": details["u_mm"],
+        "error_mm": statistics.fmean(readings) - details["nominal_mm"],
+        "error_u_mm": max(scatter_mm, resolution_mm / math.sqrt(12)),
+    }
+
+
+def instrument_lines(document: dict[str, Any]) -> list[str]:
+    """One described instrument for people."""
+    return table(
+        [
+            (label, plain(document[key]) + unit)
+            for key, (label, unit) in LABELS.items()
+            if document.get(key) is not None
+        ]
+    )
+
+
+def _check_lines(document: dict[str, Any]) -> list[str]:
+    checked = document["check"]
+    rows = [("known length", f"{plain(checked['nominal_mm'])} mm")]
+    rows += [(f"reading {n}", f"{plain(r)} mm") for n, r in enumerate(checked["readings_mm"], 1)]
+    error = f"{checked['error_mm']:+.4f} mm, standard uncertainty {checked['error_u_mm']:.4f} mm"
+    rows.append(("reads too long by", error))
+    return [f"The check of {document['name']} is kept.", *table(rows)]
+
+
+def _list_lines(document: dict[str, Any]) -> list[str]:
+    if not document["instruments"]:
+        return ["No instrument is described yet. `asleft instrument describe NAME` does it."]
+    return table(
+        [
+            (
+                i["name"],
+                f"resolution {plain(i['resolution_mm'])} mm",
+                f"permissible error {plain(i['mpe_mm'])} mm",
+                f"reach {plain(i['reach_mm'])} mm",
+                f"{i['checks']} checks",
+            )
+            for i in document["instruments"]
+        ]
+    )

@@ -1,0 +1,98 @@
+"""`asleft prove`: that a change outlasts a power cycle, and that a second piece is as foretold.
+
+Not for judging; `bench` compares and `measure` predicts.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from asleft.cli.change import change_lines
+from asleft.cli.session import Session, line_options, shared_options
+from asleft.cli.typed import read_text
+from asleft.cli.wording import table, wrapped
+
+
+@click.command("prove")
+@click.option("--power-cycled", is_flag=True, help="Power was off and is on again.")
+@click.option("--readings", metavar="FILE", help="Readings of the second piece (CSV).")
+@click.option("--yes", is_flag=True, help="Answer yes to every question.")
+@line_options
+@shared_options
+@click.pass_obj
+def prove_command(
+    session: Session,
+    /,
+    *,
+    power_cycled: bool,
+    readings: str | None,
+    yes: bool,
+    address: str | None,
+    rate_baud: int | None,
+) -> int:
+    """See that the change holds.
+
+    With --power-cycled the settings are read again and compared with as left. Otherwise a
+    second piece is foretold, printed, read (or taken from --readings), and judged.
+    """
+    taken = read_text(readings, what="readings file") if readings is not None else None
+    if not power_cycled and taken is None:
+        session.need_answers(yes=yes)
+    with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
+        document: dict[str, Any] = {}
+        if power_cycled:
+            document = bench.prove(power_cycled=True)
+        if taken is not None or not power_cycled:
+            document = _joined(document, bench.prove(readings=taken))
+    session.emit(document, prove_lines)
+    no = document["verified"] is not True or document["survived_power_cycle"] is False
+    return 1 if no else 0
+
+
+def _joined(cycle: dict[str, Any], piece: dict[str, Any]) -> dict[str, Any]:
+    """Both proofs of one command as one document: true only where both are."""
+    if not cycle:
+        return piece
+    reasons = [r for r in (cycle["reason"], piece["reason"]) if r]
+    return {
+        **cycle,
+        **{name: piece[name] for name in ("predicted", "chi2", "dof", "p")},
+        "verified": bool(cycle["verified"]) and bool(piece["verified"]),
+        "reason": "; ".join(reasons) or None,
+        "warnings": [*cycle["warnings"], *piece["warnings"]],
+    }
+
+
+def prove_lines(document: dict[str, Any]) -> list[str]:
+    """`asleft.prove/1` for people."""
+    predicted = document["predicted"]
+    if not predicted:
+        return change_lines(document)
+    rows = [("place", "foretold 95 %", "read", "")]
+    for face in predicted:
+        inside = face.get("inside")
+        reading = face.get("reading_mm")
+        rows.append(
+            (
+                str(face.get("label") or face.get("place") or ""),
+                f"{face['low95']:.3f} to {face['high95']:.3f} mm",
+                f"{reading:.3f} mm" if reading is not None else "not read",
+                "" if inside is None else ("inside" if inside else "outside"),
+            )
+        )
+    lines = [*table(rows, right=frozenset({1, 2})), ""]
+    if document["p"] is not None:
+        text = (
+            f"Chi-squared {document['chi2']:.2f} at {document['dof']} degrees of freedom:"
+            f" p = {document['p']:.3f}, without a unit."
+        )
+        lines += wrapped(text)
+    agrees = "came out as foretold" if document["verified"] else "did not come out as foretold"
+    return [*lines, *wrapped(f"The second piece {agrees}."), *_rest(document)]
+
+
+def _rest(document: dict[str, Any]) -> list[str]:
+    """What the power cycle and the reason add, without the verdict said already."""
+    return change_lines({**document, "verified": None})

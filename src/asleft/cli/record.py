@@ -1,0 +1,69 @@
+"""`asleft record`: the record of a calibration as PDF, JSON or CSV.
+
+Not for what stands in it; `record` assembles and sets it.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from asleft.cli.session import Session, shared_options
+from asleft.errors import InputError
+
+SUFFIXES = (".pdf", ".json", ".csv")
+
+
+@click.command("record")
+@click.argument("calibration", required=False, type=click.IntRange(1))
+@click.option("--out", metavar="FILE", help="Where to: FILE.pdf, FILE.json or FILE.csv.")
+@click.option("--close", is_flag=True, help="Close the calibration; nothing is added later.")
+@shared_options
+@click.pass_obj
+def record_command(
+    session: Session, /, *, calibration: int | None, out: str | None, close: bool
+) -> int:
+    """Write the record of a calibration; the latest one if none is named."""
+    path = _checked(out)
+    if path is None and not session.json_asked:
+        raise InputError(
+            "say where the record goes", hint="Give --out FILE.pdf, or --json.", where="--out"
+        )
+    with session.bench() as bench:
+        document = bench.record(calibration, close=close)
+    if path is not None:
+        from asleft.record import write_record
+
+        try:
+            write_record(document, path)
+        except OSError as fault:
+            raise InputError(
+                f"the record cannot be written: {fault.strerror}",
+                hint="Give another place with --out.",
+                where=str(path),
+            ) from fault
+
+    def told(_document: dict[str, Any]) -> list[str]:
+        closed = " The calibration is closed." if close else ""
+        return [f"The record is in {path}.{closed}"]
+
+    session.emit(document, told)
+    return 0
+
+
+def _checked(out: str | None) -> Path | None:
+    """The path to write to, refused before anything is closed."""
+    if out is None:
+        return None
+    path = Path(out).expanduser()
+    if path.suffix.lower() not in SUFFIXES:
+        raise InputError(
+            f"{path.name!r} has none of the endings {', '.join(SUFFIXES)}",
+            hint="The ending chooses the form.",
+            where="--out",
+        )
+    if path.is_dir() or not path.absolute().parent.is_dir():
+        raise InputError("this is no place for a file", hint="Check the folder.", where=str(path))
+    return path

@@ -1,0 +1,185 @@
+"""What one run of the command line knows: home, machine, how to speak; and how it opens doors.
+
+Not for deciding anything. Store and bench are opened here and nowhere else in the room, so
+that the stop is registered and the log is set up whichever command asks.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from asleft.errors import InputError, StoreError
+
+if TYPE_CHECKING:
+    from asleft.bench import Bench
+    from asleft.record import Store
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+@dataclass
+class Session:
+    """The global options of one run; `json_asked` is known before the options are read."""
+
+    json_asked: bool = False
+    home_given: str | None = None
+    machine: str | None = None
+
+    def home(self) -> Path:
+        """The folder of the store and the logs: `--home`, `ASLEFT_HOME`, or the platform's."""
+        given = self.home_given or os.environ.get("ASLEFT_HOME")
+        if given:
+            return Path(given).expanduser()
+        from platformdirs import user_data_path
+
+        return user_data_path("asleft", appauthor=False)
+
+    def log_folder(self) -> Path:
+        """Where the rotating log and the reports of our own faults lie."""
+        return self.home() / "log"
+
+    def emit(self, document: dict[str, Any], human: Callable[[dict[str, Any]], list[str]]) -> None:
+        """Print one result: as one JSON object, or as the lines that `human` makes of it."""
+        if self.json_asked:
+            click.echo(json.dumps(document, indent=2, allow_nan=False))
+        else:
+            click.echo("\n".join(human(document)))
+
+    @contextmanager
+    def store(self) -> Iterator[Store]:
+        """The store of the home, made on first use."""
+        from asleft.record import Store
+
+        self._prepare_home()
+        with Store.open(self.home()) as store:
+            yield store
+
+    @contextmanager
+    def bench(
+        self, *, yes: bool = False, address: str | None = None, rate_baud: int | None = None
+    ) -> Iterator[Bench]:
+        """The bench, with a person at this terminal; a signal reaches its stop first."""
+        from asleft.bench import Bench
+        from asleft.cli import signals
+        from asleft.cli.terminal import TerminalPerson
+
+        self._prepare_home()
+        bench = Bench(
+            self.home(),
+            TerminalPerson(yes=yes),
+            holder=f"asleft in a terminal (process {os.getpid()})",
+            machine=self.machine,
+            address=address,
+            rate_baud=rate_baud,
+        )
+        with signals.on_stop(bench.stop_now), bench:
+            yield bench
+
+    def need_answers(self, *, yes: bool, option: str = "--yes") -> None:
+        """Refuse a command that would ask when nobody can answer.
+
+        Raises:
+            InputError: no terminal, and the option that answers was not given.
+        """
+        if not yes and not sys.stdin.isatty():
+            raise InputError(
+                "this command would ask, and there is no terminal to answer at",
+                hint=f"Give {option} to answer yes to its questions.",
+                where=option,
+            )
+
+    def _prepare_home(self) -> None:
+        """Make the home and start the log in it."""
+        import logging
+        from logging.handlers import RotatingFileHandler
+
+        try:
+            self.log_folder().mkdir(parents=True, exist_ok=True)
+            handler = RotatingFileHandler(
+                self.log_folder() / "asleft.log",
+                maxBytes=1_000_000,
+                backupCount=5,
+                encoding="utf-8",
+                delay=True,
+            )
+        except OSError as fault:
+            raise StoreError(
+                f"the home folder cannot be used: {fault.strerror}",
+                hint="Give another one with --home or ASLEFT_HOME.",
+                where=str(self.home()),
+            ) from fault
+        handler.setFormatter(
+            logging.Formatter("%(asctime)s %(process)d %(name)s %(levelname)s %(message)s")
+        )
+        log = logging.getLogger("asleft")
+        log.addHandler(handler)
+        log.setLevel(logging.INFO)
+        log.propagate = False
+        logging.raiseExceptions = False  # a full disk must not write over the prompts
+
+
+def _note(field: str) -> Callable[[click.Context, click.Parameter, Any], None]:
+    """A callback that keeps a global option in the session, wherever it was typed."""
+
+    def keep(ctx: click.Context, _param: click.Parameter, value: Any) -> None:
+        if value:
+            setattr(ctx.find_object(Session), field, value)
+
+    return keep
+
+
+def shared_options(command: Command) -> Command:
+    """Add `--home`, `--machine` and `--json`, so that they may stand before or after a command."""
+    for decorate in (
+        click.option(
+            "--json",
+            is_flag=True,
+            expose_value=False,
+            callback=_note("json_asked"),
+            help="One JSON object on standard output; messages on standard error.",
+        ),
+        click.option(
+            "--machine",
+            metavar="NAME",
+            expose_value=False,
+            callback=_note("machine"),
+            help="A machine described before.",
+        ),
+        click.option(
+            "--home",
+            metavar="DIR",
+            expose_value=False,
+            callback=_note("home_given"),
+            help="Where the store lives (or ASLEFT_HOME).",
+        ),
+    ):
+        command = decorate(command)
+    return command
+
+
+def line_options(command: Command) -> Command:
+    """Add `--port` and `--baud` to a command that talks to a machine."""
+    from asleft.cli.typed import Rate
+
+    command = click.option(
+        "--baud",
+        "rate_baud",
+        type=Rate(),
+        default=None,
+        help="Line rate; auto (the default) probes.",
+    )(command)
+    return click.option(
+        "--port",
+        "address",
+        metavar="P",
+        help="Serial port or host:port, where no machine was described.",
+    )(command)

@@ -1,0 +1,169 @@
+"""The person at a terminal: questions and progress on standard error, answers from the keyboard.
+
+Not for deciding what is asked. Without a terminal, numbers come one a line from standard
+input and yes comes from `--yes`; nothing ever waits for somebody who is not there.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from typing import TYPE_CHECKING, TextIO
+
+from asleft.cli.failure import InputEndedError
+from asleft.cli.wording import duration, paint, sentence, wrapped
+from asleft.errors import InputError
+from asleft.units import Typed, parse_typed
+
+if TYPE_CHECKING:
+    from asleft.bench.person import Ask
+
+YES = frozenset({"y", "yes"})
+NO = frozenset({"n", "no"})
+_BAR_WIDTH = 24
+_REDRAW_S = 0.1  # often enough to look alive, seldom enough to cost nothing
+_LINE_EVERY_S = 10.0
+
+
+class TerminalPerson:
+    """Whoever sits at the terminal, as `bench.person.Person`.
+
+    Args:
+        yes: answer every yes-or-no question with yes (`--yes`); it is shown all the same.
+        source: where answers are read from; standard input.
+        target: where questions are written; standard error, so that results stay alone.
+        clock_s: a steady clock in seconds, for how often progress is drawn.
+    """
+
+    def __init__(
+        self,
+        *,
+        yes: bool = False,
+        source: TextIO | None = None,
+        target: TextIO | None = None,
+        clock_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._yes = yes
+        self._source = source or sys.stdin
+        self._target = target or sys.stderr
+        self._clock_s = clock_s
+        self._drawn_s = -1e9
+        self._what: str | None = None
+        self._bar_open = False
+
+    def tell(self, text: str) -> None:
+        """Say something that needs no answer."""
+        self._close_bar()
+        for paragraph in text.splitlines():
+            self._write_lines(wrapped(paragraph))
+
+    def confirm(self, ask: Ask) -> bool:
+        """Ask yes or no; `--yes` answers yes.
+
+        Raises:
+            InputError: nobody can answer and `--yes` was not given.
+            Stopped: the input ended (exit 1).
+        """
+        self._put(ask)
+        if self._yes:
+            self._write_lines(["  yes (by --yes)"])
+            return True
+        if not self._source.isatty():
+            raise InputError(
+                "there is no terminal to answer this question at",
+                hint="Give --yes to answer yes to every question.",
+                where="--yes",
+            )
+        while True:
+            answer = self._read("yes or no").strip().casefold()
+            if answer in YES | NO:
+                return answer in YES
+            self._write_lines(["  Please type yes or no."])
+
+    def number(self, ask: Ask) -> Typed:
+        """Ask for a number off an instrument, again until it is one.
+
+        A length is from 0 (or `low` in the question's details) up to `high`, if given.
+
+        Raises:
+            Stopped: the input ended (exit 1).
+        """
+        self._put(ask)
+        while True:
+            text = self._read(ask.unit)
+            try:
+                typed = parse_typed(text, where=ask.unit, lengths=ask.unit == "mm")
+                self._within_bounds(typed, ask)
+            except InputError as error:
+                self._write_lines(wrapped(f"{sentence(error.message)} {error.hint}", indent="  "))
+                continue
+            return typed
+
+    def progress(self, what: str, done: float, remaining_s: float | None) -> None:
+        """Show how far a wait has come: a bar on a terminal, now and then a line elsewhere."""
+        now_s, fresh, ended = self._clock_s(), what != self._what, done >= 1.0
+        if fresh:
+            self._close_bar()
+        self._what = None if ended else what
+        pause_s = _REDRAW_S if self._target.isatty() else _LINE_EVERY_S
+        if not (fresh or ended) and now_s - self._drawn_s < pause_s:
+            return
+        self._drawn_s = now_s
+        share = min(max(done, 0.0), 1.0)
+        left = "" if ended or remaining_s is None else f", about {duration(remaining_s)} left"
+        if not self._target.isatty():
+            self._write_lines([f"{what}: {share:.0%}{left}"])
+            return
+        filled = round(share * _BAR_WIDTH)
+        bar = "=" * filled + " " * (_BAR_WIDTH - filled)
+        self._target.write(f"\r\x1b[K{what} [{bar}] {share:.0%}{left}"[:120])
+        self._target.flush()
+        self._bar_open = True
+        if ended:
+            self._close_bar()
+
+    def _put(self, ask: Ask) -> None:
+        """Write the question, its cautions before it."""
+        self._close_bar()
+        for caution in ask.cautions:
+            for line in wrapped(f"Caution: {sentence(caution)}"):
+                self._write_lines([paint(line, "danger", self._target)])
+        count = f"{ask.count[0]} of {ask.count[1]}: " if ask.count else ""
+        place = f"place {ask.place}: " if ask.place else ""
+        lines = wrapped(sentence(f"{count}{place}{ask.text}"))
+        self._write_lines([paint(line, "strong", self._target) for line in lines])
+
+    def _read(self, what: str) -> str:
+        """One line of the answer, without its line end."""
+        if self._source.isatty():
+            self._target.write(f"  [{what}] ")
+            self._target.flush()
+        line = self._source.readline()
+        if not line:
+            self._write_lines([""])
+            raise InputEndedError(
+                "the answers ended before the questions did",
+                where="standard input",
+                hint="What was read is kept; run the same command again to go on.",
+            )
+        return line.rstrip("\r\n")
+
+    @staticmethod
+    def _within_bounds(typed: Typed, ask: Ask) -> None:
+        low = float(ask.details.get("low", 0.0))
+        high = ask.details.get("high")
+        if typed.value < low or (high is not None and typed.value > float(high)):
+            bound = f"from {low:g}" + (f" to {float(high):g}" if high is not None else "")
+            raise InputError(
+                f"{typed.raw.strip()} is impossible here", hint=f"Type {bound} {ask.unit}."
+            )
+
+    def _close_bar(self) -> None:
+        if self._bar_open:
+            self._target.write("\n")
+            self._bar_open = False
+
+    def _write_lines(self, lines: list[str]) -> None:
+        self._target.write("".join(f"{line}\n" for line in lines))
+        self._target.flush()
