@@ -1,1 +1,12 @@
-"""bench"""
+"""The bench: runs trials on a machine, changes it, proves it, and files everything.
+
+The only room that knows machine, trial and store together. Faces use `Bench` and answer as a
+`Person`.
+"""
+
+from __future__ import annotations
+
+from asleft.bench.person import Ask, Person
+from asleft.bench.workshop import Bench
+
+__all__ = ["Ask", "Bench", "Person"]

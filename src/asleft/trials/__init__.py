@@ -1,1 +1,63 @@
-"""trials"""
+"""The trials: descriptions of measuring procedures that can be shown, checked, run and solved.
+
+`build` makes one from its kind and parameters, whether a person has just chosen them or the
+store kept them. Stands on measure, pieces and the machine's description; opens no line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import fields
+from typing import Any
+
+from asleft.errors import InputError
+from asleft.pieces import SpanPiece
+from asleft.trials.basis import Basis
+from asleft.trials.feed import FeedTrial
+from asleft.trials.span import ProofTrial, SpanTrial, span_readings, span_settings
+from asleft.trials.steps import ByHand, CoolDown, Feed, Heat, Read, Step, listing
+from asleft.trials.trial import Entry, Trial, check
+
+KINDS: dict[str, type[FeedTrial] | type[SpanTrial] | type[ProofTrial]] = {
+    "feed": FeedTrial,
+    "span": SpanTrial,
+    "proof": ProofTrial,
+}
+
+
+def build(kind: str, parameters: Mapping[str, Any]) -> Trial:
+    """A trial from its kind and parameters; parameters it does not know are left out.
+
+    Raises:
+        InputError: no such kind, or a parameter with which nothing can be measured.
+    """
+    if kind not in KINDS:
+        raise InputError(
+            f"there is no trial {kind!r}", hint=f"The trials are {', '.join(KINDS)}.", where="trial"
+        )
+    known = {f.name for f in fields(KINDS[kind])}
+    chosen = {k: v for k, v in parameters.items() if k in known and v is not None}
+    if isinstance(chosen.get("piece"), Mapping):
+        chosen["piece"] = SpanPiece.from_dict(chosen["piece"])
+    return KINDS[kind](**chosen)
+
+
+__all__ = [
+    "Basis",
+    "ByHand",
+    "CoolDown",
+    "Entry",
+    "Feed",
+    "FeedTrial",
+    "Heat",
+    "ProofTrial",
+    "Read",
+    "SpanTrial",
+    "Step",
+    "Trial",
+    "build",
+    "check",
+    "listing",
+    "span_readings",
+    "span_settings",
+]

@@ -1,0 +1,214 @@
+"""What every job at the bench has in reach: store, person, clock, and one machine.
+
+Resolves which machine is meant, opens its line when a job first needs it, and files what is
+read from it. Holds no job itself; `workshop` is the door.
+"""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import asleft
+from asleft.bench.person import Person
+from asleft.controller import MachineDescription, SettingsReport
+from asleft.errors import InputError
+from asleft.record import Store
+
+if TYPE_CHECKING:
+    from asleft.controller.machine import Machine
+    from asleft.record import KeptRow, MachineRow
+
+ON_PAPER = "machine on paper"
+
+
+class Desk:
+    """Store, person and one machine.
+
+    Args:
+        home: where store, wire logs and reports live.
+        person: whoever answers.
+        holder: how others are told who holds the line (`terminal, pid 4711`).
+        name: a machine described before, or None.
+        address: a port or `socket://host:port`, or None for the described one.
+        rate_baud: the line's rate, or None.
+        clock: the time now, UTC.
+    """
+
+    def __init__(
+        self,
+        home: Path,
+        person: Person,
+        *,
+        holder: str,
+        name: str | None,
+        address: str | None,
+        rate_baud: int | None,
+        clock: Callable[[], datetime],
+    ) -> None:
+        self.home = home
+        self.person = person
+        self.clock = clock
+        self.store = Store.open(home, clock=clock)
+        self._holder = holder
+        self._name = name
+        self._address = address
+        self._rate_baud = rate_baud
+        self._row: MachineRow | None = None
+        self.connection: Machine | None = None
+
+    @property
+    def row(self) -> MachineRow:
+        """The machine meant; one on paper where none was ever described."""
+        if self._row is None:
+            self._row = self._described() or self._add(MachineDescription(name=ON_PAPER))
+        return self._row
+
+    @property
+    def description(self) -> MachineDescription:
+        """What the owner says about the machine."""
+        return MachineDescription.from_dict(self.row.description)
+
+    @property
+    def reachable(self) -> bool:
+        """Whether there is an address to connect to."""
+        if self.connection is not None or self._address is not None:
+            return True
+        row = self._described()
+        return row is not None and row.description.get("address") is not None
+
+    def connect(self) -> Machine:
+        """The machine on its line, opened at the first call.
+
+        Raises:
+            InputError: no address is known.
+            LineError: nobody answers, or another program holds the line.
+        """
+        if self.connection is None:
+            self.connection = self._open()
+        return self.connection
+
+    def _open(self) -> Machine:
+        from dataclasses import replace
+
+        from asleft.controller import connect
+
+        row = None if self._name is None and self._address else self._described()
+        known = row and MachineDescription.from_dict(row.description)
+        address = self._address or (known.address if known else None)
+        if address is None:
+            raise InputError(
+                "no port is known for this machine",
+                hint="Give --port, or describe the machine with its port once.",
+                where="--port",
+            )
+        wanted = known or MachineDescription(name=f"machine at {address}")
+        wanted = replace(wanted, address=address, rate_baud=self._rate_baud or wanted.rate_baud)
+        machine = connect(wanted, home=self.home, holder=self._holder)
+        try:
+            self._row = row or self._recognised(machine) or self._add(wanted)
+            self._recognise(machine)
+        except BaseException:
+            machine.close()
+            raise
+        machine.description = replace(self.description, address=address)
+        return machine
+
+    def _described(self) -> MachineRow | None:
+        if self._row is not None:
+            return self._row
+        if self._name is not None:
+            row = self.store.machine(self._name)
+            if row is None:
+                raise InputError(
+                    f"no machine is called {self._name!r}",
+                    hint="`asleft machine list` shows those described.",
+                    where="--machine",
+                )
+            return row
+        rows = self.store.machines()
+        if len(rows) > 1:
+            raise InputError(
+                "several machines are described and none is named",
+                hint="Name one with --machine: " + ", ".join(r.name for r in rows) + ".",
+                where="--machine",
+            )
+        return rows[0] if rows else None
+
+    def _add(self, description: MachineDescription) -> MachineRow:
+        if self.store.machine(description.name) is None:
+            self.store.add_machine(description.to_dict())
+        row = self.store.machine(description.name)
+        assert row is not None  # noqa: S101 - it was added in the line before
+        return row
+
+    def _recognised(self, machine: Machine) -> MachineRow | None:
+        """The machine that gave this fingerprint before, or the one with this address."""
+        fingerprint = machine.identity.fingerprint
+        for row in self.store.machines():
+            if fingerprint and fingerprint == row.fingerprint:
+                return row
+        return None
+
+    def _recognise(self, machine: Machine) -> None:
+        """File the fingerprint; refuse a machine that answers as a different one did."""
+        fingerprint = machine.identity.fingerprint
+        if fingerprint and fingerprint != self.row.fingerprint:
+            for other in self.store.machines():
+                if other.id != self.row.id and fingerprint == other.fingerprint:
+                    raise InputError(
+                        f"the machine on this port is {other.name!r}, not {self.row.name!r}",
+                        hint="Name the other machine, or check the cable.",
+                        where="--machine",
+                    )
+            self.store.note_fingerprint(self.row.id, fingerprint)
+
+    def calibration(self) -> int:
+        """The open calibration of this machine, opened now if there is none."""
+        row = self.store.open_calibration_of(self.row.id)
+        if row is not None:
+            return row.id
+        return self.store.open_calibration(
+            self.row.id, versions=versions(), person=None, conditions={}
+        )
+
+    def keep(self, report: SettingsReport, reason: str, standing: str) -> int:
+        """File one settings report for ever; returns the kept state's number."""
+        return self.store.keep(
+            self.row.id,
+            raw=report.raw,
+            parsed=report.to_dict(),
+            reason=reason,
+            standing=standing,
+            calibration_id=self.calibration(),
+        )
+
+    def as_found(self) -> KeptRow | None:
+        """The first kept state of the open calibration."""
+        calibration = self.calibration()
+        kept = [k for k in self.store.kept_states(self.row.id) if k.calibration_id == calibration]
+        return kept[0] if kept else None
+
+    def close(self) -> None:
+        """Make the machine safe, release its line, close the store."""
+        try:
+            if self.connection is not None:
+                self.connection.close()
+        finally:
+            self.connection = None
+            self.store.close()
+
+
+def versions() -> dict[str, Any]:
+    """What made the record: our version and those it depends on for its numbers."""
+    import numpy as np
+
+    return {
+        "asleft": asleft.__version__,
+        "python": platform.python_version(),
+        "numpy": np.__version__,
+        "system": platform.system(),
+    }

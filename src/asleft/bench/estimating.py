@@ -1,0 +1,67 @@
+"""From the stored readings of a trial to its result, its proposals and its outcome.
+
+The one place where a trial ends. Everything needed to repeat the estimate a year later, the
+basis and the readings with their raw text, is in the store before it is made.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from asleft.bench.desk import Desk
+from asleft.errors import InputError
+from asleft.trials import Basis, Entry, Trial
+
+NO_READINGS = "there are no readings"
+
+
+def stored_entries(desk: Desk, trial_id: int) -> list[Entry]:
+    """The readings of a trial that count, in the order in which they were taken."""
+    return [
+        Entry(reading.value, reading.place)
+        for reading in desk.store.readings(trial_id)
+        if reading.void_reason is None
+    ]
+
+
+def conclude(desk: Desk, trial: Trial, trial_id: int, basis: Basis) -> dict[str, Any]:
+    """Estimate, file the proposals, end the trial; returns `asleft.trial/1`."""
+    entries = stored_entries(desk, trial_id)
+    try:
+        if not entries:
+            raise InputError(NO_READINGS, hint="Take some.", where=trial.kind)
+        solution = trial.solve(entries, basis)
+    except InputError as error:
+        desk.store.end_trial(trial_id, "no_estimate", error.message, None)
+        return report(desk, trial_id)
+    result = solution.to_dict()
+    desk.store.add_proposals(trial_id, result["proposals"])
+    desk.store.end_trial(trial_id, "done", "", result)
+    return report(desk, trial_id)
+
+
+def report(desk: Desk, trial_id: int) -> dict[str, Any]:
+    """What `asleft.trial/1` says of a trial as it stands in the store."""
+    row = desk.store.trial(trial_id)
+    assert row is not None  # noqa: S101 - the caller began it
+    result = row.result
+    return {
+        "schema": "asleft.trial/1",
+        "trial": row.kind,
+        "calibration": row.calibration_id,
+        "outcome": row.outcome,
+        "readings": [
+            {
+                "key": reading.key,
+                "value": reading.value,
+                "unit": reading.unit,
+                "raw": reading.raw,
+                **reading.place,
+            }
+            for reading in desk.store.readings(trial_id)
+            if reading.void_reason is None
+        ],
+        "result": result,
+        "reason": row.reason or None,
+        "warnings": list(result.get("warnings", ())) if result else [],
+    }

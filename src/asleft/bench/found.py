@@ -1,0 +1,102 @@
+"""Reading and keeping what a machine holds: over the line, from pasted text, from typed values.
+
+What was found first in a calibration is what `undo` and `restore` can always go back to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from asleft.bench.desk import Desk
+from asleft.controller import SettingsReport, difference, parse_report, typed_report
+from asleft.errors import InputError
+from asleft.units import LINEAR_AXES, is_tool_axis
+
+
+def read_and_keep(desk: Desk, reason: str) -> tuple[SettingsReport, int]:
+    """Read the settings in force over the line and file them; the report and its number."""
+    machine = desk.connect()
+    report = machine.read_settings()
+    first = desk.store.open_calibration_of(desk.row.id) is None
+    restarted = machine.line.facts.restarted_on_opening and first
+    standing = "after_reset" if restarted else "in_force"
+    return report, desk.keep(report, "as found" if first else reason, standing)
+
+
+def found(desk: Desk) -> dict[str, Any]:
+    """Read and keep over the line; returns `asleft.found/1`."""
+    report, kept = read_and_keep(desk, "read again")
+    identity = desk.connect().identity
+    return _told(desk, report, kept, storage=identity.storage)
+
+
+def found_in_text(desk: Desk, text: str, *, source: str) -> dict[str, Any]:
+    """Keep a pasted settings report; returns `asleft.found/1`."""
+    report = parse_report(text)
+    if not any(value is not None for value in report.steps_per_mm.values()):
+        raise InputError(
+            "no line with steps per mm (M92) is in this text",
+            hint="Paste the whole answer to M503, or type the values with --steps.",
+            where=source,
+        )
+    kept = desk.keep(report, f"pasted from {source}", "pasted")
+    return _told(desk, report, kept, storage="unknown")
+
+
+def found_typed(desk: Desk, steps: Mapping[str, float]) -> dict[str, Any]:
+    """Keep typed steps per mm; returns `asleft.found/1`."""
+    for axis, value in steps.items():
+        if not (axis in LINEAR_AXES or is_tool_axis(axis)) or not value > 0:
+            raise InputError(
+                f"{axis}={value:g} is no steps per mm",
+                hint="Name X, Y, Z, E (or E0, E1) with a value above 0.",
+                where="--steps",
+            )
+    report = typed_report(steps)
+    kept = desk.keep(report, "typed", "typed")
+    return _told(desk, report, kept, storage="unknown")
+
+
+def named_values(report: SettingsReport) -> dict[str, float]:
+    """What can be set, by the names of the command line: `X`, `E0`, `XY`, `L`."""
+    return {name: each.value for name, each in report.named.items()}
+
+
+def stored_differences(desk: Desk, report: SettingsReport) -> list[str] | None:
+    """What is in force otherwise than in storage, or None where storage was never seen."""
+    seen = [
+        kept
+        for kept in desk.store.kept_states(desk.row.id)
+        if kept.standing in ("after_reset", "from_storage")
+    ]
+    if not seen:
+        return None
+    return [str(change) for change in difference(parse_report(seen[-1].raw), report)]
+
+
+def _told(desk: Desk, report: SettingsReport, kept: int, *, storage: str) -> dict[str, Any]:
+    told = report.to_dict()
+    differs = stored_differences(desk, report)
+    warnings = list(told.get("warnings", []))
+    if report.unknown:
+        warnings.append(
+            f"{len(report.unknown)} lines are not understood; they are kept as they are"
+        )
+    if differs is None:
+        warnings.append("what the machine's storage holds was not seen yet")
+    return {
+        "schema": "asleft.found/1",
+        "machine": desk.row.name,
+        "kept": kept,
+        "complete": report.complete,
+        "reason": report.reason,
+        "steps_per_mm": told["steps_per_mm"],
+        "skew": told["skew"],
+        "delta": told["delta"],
+        "storage": storage,
+        "settings": told["settings"],
+        "raw": report.raw,
+        "differs_from_stored": differs or [],
+        "warnings": warnings,
+    }

@@ -1,0 +1,182 @@
+"""Proving a change: settings that outlast a power cycle, and a second piece foretold.
+
+The prediction is filed before the first face of the second piece is read. Not for sending
+anything: whoever wants a change back asks `changing`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from asleft.bench.changing import Outcome
+from asleft.bench.desk import Desk
+from asleft.bench.person import Ask
+from asleft.bench.estimating import stored_entries
+from asleft.bench.found import named_values, read_and_keep
+from asleft.bench.running import Run
+from asleft.bench.trying import restore_trial
+from asleft.controller import SettingsReport, difference, parse_report
+from asleft.errors import InputError, RefusedError, Stopped
+from asleft.measure import SpanPrediction, predict_span, prove_span
+from asleft.trials import Basis, Trial, build, span_readings, span_settings
+
+# Boot loaders take up to 15 s (from memory, common practice, no source); doubled.
+BANNER_WITHIN_S = 30.0
+
+_OFF_AND_ON = Ask(
+    "prove.power",
+    "Switch the machine off at its own switch, wait until its lights are out, switch it on.",
+    cautions=("Use the machine's switch, never the plug of a machine that is hot or moving.",),
+    action="power_cycle",
+)
+
+
+def prove_power_cycle(desk: Desk, *, persons_word: bool) -> dict[str, Any]:
+    """Read again after power was off and on, and compare with as left.
+
+    Args:
+        desk: store, person, machine.
+        persons_word: the person has switched off and on already and says so; else the person
+            is asked to do it now, with the line open, and a boot banner must come.
+    """
+    left = _as_left(desk)
+    machine = desk.connect()
+    outcome = Outcome("prove", named_values(parse_report(left.raw)), kept_before=left.id)
+    if not persons_word and not desk.person.confirm(_OFF_AND_ON):
+        raise Stopped("power was not switched off: nothing is proved", where="prove")
+    if not machine.restarted(within_s=0.0 if persons_word else BANNER_WITHIN_S):
+        if not persons_word:
+            outcome.reason = "no boot banner came: the machine was not seen to restart"
+            return outcome.to_dict()
+        outcome.warnings.append("that power was off is the person's word: no boot banner was seen")
+    after = machine.read_settings()
+    outcome.kept_after = desk.keep(after, "after a power cycle", "after_reset")
+    outcome.read_back = outcome.from_storage = named_values(after)
+    lost = difference(parse_report(left.raw), after)
+    outcome.verified = outcome.survived_power_cycle = not lost
+    if lost:
+        outcome.reason = "after the power cycle the machine holds other values: " + "; ".join(
+            str(d) for d in lost
+        )
+    _mark_survival(desk, outcome)
+    return outcome.to_dict()
+
+
+def prove_piece(desk: Desk, options: Mapping[str, Any]) -> dict[str, Any]:
+    """Predict a second piece, read it, and say whether it came out inside the prediction."""
+    calibration = desk.calibration()
+    first_row = _first_span(desk)
+    first, basis = restore_trial(first_row)
+    open_row = desk.store.unfinished_trial(calibration, "proof")
+    taken = options.get("readings")
+    if open_row is not None:
+        trial, _ = restore_trial(open_row)
+        trial_id = open_row.id
+    else:
+        trial = build("proof", first.parameters)
+        trial_id = _begin(desk, trial, basis, first_row.id, file_only=taken is not None)
+    if taken is not None:
+        for number, entry in enumerate(trial.entries(taken[0], name=taken[1]), start=1):
+            desk.store.add_reading(
+                trial_id,
+                key=f"proof.file.{number}",
+                place=dict(entry.about),
+                value=entry.value,
+                raw=f"{taken[1]} row {number}",
+                unit="mm",
+            )
+    else:
+        Run(desk, trial, trial_id).go()
+    return _judge(desk, trial_id)
+
+
+def _begin(desk: Desk, trial: Trial, basis: Basis, first_id: int, *, file_only: bool) -> int:
+    """File the proof trial and, before any face is read, what it is expected to show."""
+    if desk.reachable:
+        now, kept = read_and_keep(desk, "before the proof piece")
+    else:
+        latest = desk.store.latest_kept(desk.row.id)
+        if latest is None:
+            raise InputError("no settings are kept", hint="Run `asleft found`.", where="prove")
+        now, kept = parse_report(latest.raw), latest.id
+    trial_id = desk.store.start_trial(
+        desk.calibration(),
+        "proof",
+        parameters={"trial": trial.parameters, "basis": basis.to_dict(), "first": first_id},
+        steps=[] if file_only else [step.key for step in trial.steps],
+        kept_id=kept,
+        instrument=basis.instrument.to_dict(),
+        making={"name": "as the first piece"},
+    )
+    prediction = _predict(desk, trial, basis, first_id, now)
+    desk.store.add_prediction(desk.calibration(), trial_id, prediction.to_dict())
+    return trial_id
+
+
+def _predict(
+    desk: Desk, trial: Trial, basis: Basis, first_id: int, now: SettingsReport
+) -> SpanPrediction:
+    steps = {axis: value for axis, value in now.steps_per_mm.items() if value is not None}
+    return predict_span(
+        span_readings(stored_entries(desk, first_id)),
+        trial.piece.places(),  # type: ignore[attr-defined]
+        **span_settings(basis),
+        steps_after=steps,
+        skew_after=now.skew,
+    )
+
+
+def _judge(desk: Desk, trial_id: int) -> dict[str, Any]:
+    stored = desk.store.latest_prediction(desk.calibration())
+    if stored is None:
+        raise InputError("no prediction was filed", hint="Run `asleft prove`.", where="prove")
+    prediction = SpanPrediction.from_dict(stored)
+    proof = prove_span(prediction, span_readings(stored_entries(desk, trial_id)))
+    outcome = Outcome("prove")
+    told = proof.to_dict()
+    outcome.verified = proof.agrees
+    outcome.predicted = told["predicted"]
+    outcome.chi2, outcome.dof, outcome.p = proof.chi2, proof.dof, proof.p
+    outcome.reason = proof.reason
+    outcome.warnings = list(told.get("warnings", []))
+    desk.store.end_trial(trial_id, "done", proof.reason, told)
+    return outcome.to_dict()
+
+
+def _first_span(desk: Desk) -> Any:
+    done = [
+        t
+        for t in desk.store.trials(desk.calibration())
+        if t.kind == "span" and t.outcome == "done"
+    ]
+    if not done:
+        raise RefusedError(
+            "a second piece proves nothing before a first one was read",
+            hint="Run `asleft trial span` first.",
+            where="prove",
+        )
+    return done[-1]
+
+
+def _as_left(desk: Desk) -> Any:
+    kept = [
+        k
+        for k in desk.store.kept_states(desk.row.id)
+        if k.calibration_id == desk.calibration()
+    ]
+    if not kept:
+        raise RefusedError(
+            "no settings of this machine are kept in this calibration",
+            hint="Run `asleft found` before power goes off.",
+            where="prove",
+        )
+    return kept[-1]
+
+
+def _mark_survival(desk: Desk, outcome: Outcome) -> None:
+    for change in desk.store.changes(desk.calibration()):
+        if any(mark.state == "stored" for mark in change.marks):
+            desk.store.mark_change(
+                change.id, "power_cycled", {"survived": outcome.survived_power_cycle}
+            )

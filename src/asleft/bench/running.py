@@ -1,0 +1,154 @@
+"""Runs the steps of a trial: those not yet done, each marked before and after.
+
+Killed at any point, the next run goes on where this one stood: answers are stored as they
+come, a feed that was cut short is begun again from its mark, and what must be hot is heated
+anew. Knows nothing of estimates.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from asleft.bench.desk import Desk
+from asleft.bench.person import Ask
+from asleft.errors import BugError, Stopped
+from asleft.trials import ByHand, CoolDown, Feed, Heat, Read, Step, Trial
+
+
+class Run:
+    """One pass over a trial's steps.
+
+    Args:
+        desk: store, person, machine.
+        trial: what is run.
+        trial_id: its row in the store.
+    """
+
+    def __init__(self, desk: Desk, trial: Trial, trial_id: int) -> None:
+        self.desk = desk
+        self.trial = trial
+        self.trial_id = trial_id
+        self._kinds: dict[type[Step], Callable[[Any], dict[str, Any]]] = {
+            ByHand: self._by_hand,
+            Read: self._read,
+            Heat: self._heat,
+            Feed: self._feed,
+            CoolDown: self._cool,
+        }
+
+    def go(self) -> None:
+        """Run what is left. Heaters are off afterwards, whatever happens.
+
+        Raises:
+            Stopped: the person stopped; what was done stays done.
+            LineError, MachineError: as the machine gave them; readings are kept.
+        """
+        remaining = pending(self.trial.steps, self.states())
+        self._tell_if_resumed(remaining)
+        uses_line = any(isinstance(step, (Feed, Heat)) for step in remaining)
+        try:
+            for number, step in enumerate(remaining):
+                if isinstance(step, Heat) and not _feeds_follow(remaining[number:]):
+                    continue
+                self._do(step)
+        finally:
+            if uses_line and self.desk.connection is not None:
+                self.desk.connection.make_safe()
+
+    def states(self) -> dict[str, str]:
+        """The last state of each step, by key."""
+        return {mark.key: mark.state for mark in self.desk.store.steps(self.trial_id)}
+
+    def _tell_if_resumed(self, remaining: Sequence[Step]) -> None:
+        done = len(self.trial.steps) - len(remaining)
+        if done and remaining:
+            self.desk.person.tell(
+                f"Going on where this trial stood: {done} of {len(self.trial.steps)} steps are done."
+            )
+
+    def _do(self, step: Step) -> None:
+        self.desk.store.mark_step(self.trial_id, step.key, "started", {})
+        details = self._kinds[type(step)](step)
+        self.desk.store.mark_step(self.trial_id, step.key, "done", details)
+
+    def _by_hand(self, step: ByHand) -> dict[str, Any]:
+        ask = Ask(
+            step.key,
+            step.text,
+            cautions=step.cautions,
+            count=step.count,
+            action=step.action,
+            details=step.details,
+        )
+        if not self.desk.person.confirm(ask):
+            raise Stopped(f"stopped before: {step.text}", where=step.key)
+        return {}
+
+    def _read(self, step: Read) -> dict[str, Any]:
+        typed = self.desk.person.number(
+            Ask(
+                step.key,
+                step.text,
+                cautions=step.cautions,
+                count=step.count,
+                place=step.place,
+                unit=step.unit,
+                action=step.action,
+                details=step.details,
+            )
+        )
+        self.desk.store.add_reading(
+            self.trial_id,
+            key=step.key,
+            place=dict(step.details),
+            value=typed.value,
+            raw=typed.raw,
+            unit=step.unit,
+        )
+        return {}
+
+    def _heat(self, step: Heat) -> dict[str, Any]:
+        reached = self.desk.connect().heat(
+            step.tool, step.target_c, progress=self._progress("heating")
+        )
+        return {"reached_c": reached}
+
+    def _feed(self, step: Feed) -> dict[str, Any]:
+        self.desk.connect().feed(
+            step.length_mm,
+            step.rate_mm_min,
+            tool=step.tool,
+            detached=step.detached,
+            progress=self._progress("feeding"),
+        )
+        return {"length_mm": step.length_mm, "rate_mm_min": step.rate_mm_min}
+
+    def _cool(self, step: CoolDown) -> dict[str, Any]:
+        self.desk.connect().heat_off()
+        return {}
+
+    def _progress(self, what: str) -> Callable[[float, float | None], None]:
+        def tell(done: float, remaining_s: float | None) -> None:
+            self.desk.person.progress(what, done, remaining_s)
+
+        return tell
+
+
+def pending(steps: Sequence[Step], states: dict[str, str]) -> list[Step]:
+    """The steps still to run, given the last state of each.
+
+    A heating step always runs again. A feed that was begun and not finished moved the
+    filament by an unknown length: it is run again from the step that it names.
+    """
+    done = {key for key, state in states.items() if state == "done"}
+    for step in steps:
+        if isinstance(step, Feed) and states.get(step.key) == "started":
+            if not any(other.key == step.redo_from for other in steps):
+                raise BugError(f"{step.key} names no step of its trial to go back to")
+            done.discard(step.redo_from)
+    return [s for s in steps if s.key not in done or isinstance(s, Heat)]
+
+
+def _feeds_follow(steps: Sequence[Step]) -> bool:
+    return any(isinstance(step, Feed) for step in steps)

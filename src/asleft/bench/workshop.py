@@ -1,0 +1,157 @@
+"""The bench's one door: a `Bench` with a method for every job.
+
+Each method returns the JSON object that `docs/reference.md` describes and raises only errors
+of our tree. Terminal, page and practice call nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from asleft.bench import changing, found, proving, trying
+from asleft.bench.desk import Desk, versions
+from asleft.bench.person import Person
+from asleft.controller import MachineDescription
+from asleft.errors import InputError
+from asleft.measure import Instrument
+
+
+class Bench:
+    """One machine at one bench; use it as a context manager.
+
+    Args:
+        home: the folder of store, wire logs and reports.
+        person: whoever answers the questions.
+        holder: how a second program is told who holds the line.
+        machine: name of a described machine, or None for the only one.
+        address: a port or `socket://host:port`, or None for the described one.
+        rate_baud: the line's rate, or None.
+        clock: the time now in UTC.
+    """
+
+    def __init__(
+        self,
+        home: Path,
+        person: Person,
+        *,
+        holder: str,
+        machine: str | None = None,
+        address: str | None = None,
+        rate_baud: int | None = None,
+        clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+    ) -> None:
+        self._desk = Desk(
+            home,
+            person,
+            holder=holder,
+            name=machine,
+            address=address,
+            rate_baud=rate_baud,
+            clock=clock,
+        )
+
+    def __enter__(self) -> Self:
+        """Nothing is opened before a job needs it."""
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Heaters off, line released, store closed, on every way out."""
+        self._desk.close()
+
+    def stop_now(self) -> None:
+        """Stop and heaters off, ahead of everything; callable from a signal handler."""
+        if self._desk.connection is not None:
+            self._desk.connection.stop()
+
+    @property
+    def commands_sent(self) -> int:
+        """How many commands went over the line since it was opened."""
+        connection = self._desk.connection
+        return 0 if connection is None else connection.commands_sent
+
+    def describe_machine(self, description: Mapping[str, Any]) -> dict[str, Any]:
+        """File what the owner says about a machine; the description as filed."""
+        described = MachineDescription.from_dict(dict(description)).to_dict()
+        self._desk.store.add_machine(described)
+        return described
+
+    def describe_instrument(self, description: Mapping[str, Any]) -> dict[str, Any]:
+        """File what is known of an instrument; the description as filed."""
+        described = Instrument.from_dict(dict(description)).to_dict()
+        self._desk.store.add_instrument(described)
+        return described
+
+    def found(self) -> dict[str, Any]:
+        """Read and keep what the machine holds; `asleft.found/1`."""
+        return found.found(self._desk)
+
+    def found_from_report(self, text: str, source: str) -> dict[str, Any]:
+        """Keep a pasted settings report; `asleft.found/1`."""
+        return found.found_in_text(self._desk, text, source=source)
+
+    def found_from_steps(self, steps: Mapping[str, float]) -> dict[str, Any]:
+        """Keep typed steps per mm; `asleft.found/1`."""
+        return found.found_typed(self._desk, steps)
+
+    def trial_steps(self, kind: str, options: Mapping[str, Any]) -> list[str]:
+        """What a trial would do and command, line by line; nothing is run."""
+        from asleft.trials import build, check, listing
+
+        trial = build(kind, options)
+        check(trial, self._desk.description)
+        return listing(trial.steps)
+
+    def trial(self, kind: str, options: Mapping[str, Any]) -> dict[str, Any]:
+        """Begin or resume a trial and conclude it; `asleft.trial/1`."""
+        return trying.attempt(self._desk, kind, options)
+
+    def set(
+        self, values: Mapping[str, float] | None = None, *, from_findings: bool, store: bool
+    ) -> dict[str, Any]:
+        """Set values, read them back, store if asked; `asleft.set/1`."""
+        return changing.set_values(self._desk, values, from_findings=from_findings, store=store)
+
+    def undo(self) -> dict[str, Any]:
+        """Put back what this calibration changed; `asleft.undo/1`."""
+        return changing.undo(self._desk)
+
+    def restore(self, kept_id: int, *, everything: bool) -> dict[str, Any]:
+        """Put back a kept state; `asleft.restore/1`."""
+        return changing.restore(self._desk, kept_id, everything=everything)
+
+    def prove(
+        self,
+        *,
+        power_cycled: bool = False,
+        power_cycle_now: bool = False,
+        readings: tuple[str, str] | None = None,
+    ) -> dict[str, Any]:
+        """Prove a power cycle (made, or to be made now) or a second piece; `asleft.prove/1`."""
+        if power_cycled or power_cycle_now:
+            return proving.prove_power_cycle(self._desk, persons_word=power_cycled)
+        return proving.prove_piece(self._desk, {"readings": readings})
+
+    def record(self, calibration_id: int | None = None, *, close: bool) -> dict[str, Any]:
+        """The record of a calibration, closing it if asked; `asleft.record/1`."""
+        from asleft.record import assemble
+
+        store = self._desk.store
+        if calibration_id is None:
+            latest = store.latest_calibration()
+            if latest is None:
+                raise InputError(
+                    "there is no calibration yet", hint="`asleft found` begins one.", where="record"
+                )
+            calibration_id = latest.id
+        if close and store.calibration(calibration_id).closed_at is None:
+            store.close_calibration(calibration_id, "the record was made")
+        return assemble(store, calibration_id, versions=versions())

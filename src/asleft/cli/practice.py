@@ -1,0 +1,170 @@
+"""`asleft practice`: the practice machine, and a whole calibration of it.
+
+With `--unattended` a simulated person answers the ordinary prompts of the bench. Without it
+the machine is served on its address, and what its owner's hands do is typed here, for trying
+every other command against it. What is hidden is told only after the last estimate.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from asleft.cli import signals
+from asleft.cli.practice_person import PracticePerson
+from asleft.cli.session import Session, shared_options
+
+if TYPE_CHECKING:
+    from asleft.bench import Bench
+    from asleft.bench.evening import Evening
+    from asleft.practice.hands import Hands
+
+# What the practice spool's label says.
+LABEL_TEMPERATURE_C = 205.0
+JOBS = {
+    "found": "Keeping what the machine holds, as found",
+    "feed": "Feeding filament, four times",
+    "set feed": "Setting the extruder's steps per mm, reading them back",
+    "feed again": "Feeding again, to prove it",
+    "span": "Printing the span piece and reading it",
+    "set span": "Setting what the evidence supports, reading it back, storing it",
+    "power": "Power off and on",
+    "proof": "Printing and reading a second piece, predicted beforehand",
+}
+
+
+@click.command()
+@click.option("--unattended", is_flag=True, help="Run the whole job, from as found to record.")
+@click.option("--seed", type=int, help="Which hidden machine; drawn and printed if not given.")
+@click.option(
+    "--as", "kind", default="cartesian", show_default=True, help="Kind of machine: cartesian."
+)
+@click.option(
+    "--speed",
+    type=click.FloatRange(1, 2000),
+    default=300.0,
+    show_default=True,
+    help="How many times faster than the wall its clock runs.",
+)
+@shared_options
+@click.pass_obj
+def practice_command(
+    session: Session, unattended: bool, seed: int | None, kind: str, speed: float
+) -> int:
+    """Learn on a practice machine whose errors are hidden until the end."""
+    from asleft.practice.hands import Hands
+
+    if seed is None:
+        seed = int.from_bytes(os.urandom(4), "big")
+    with Hands.start(seed=seed, kind=kind, speed=speed) as hands:
+        if unattended:
+            return _unattended(session, hands)
+        return _serve(session, hands)
+
+
+def _unattended(session: Session, hands: Hands) -> int:
+    from asleft.cli.practice_wording import evening_lines
+
+    home = session.practice_home()
+    person = PracticePerson(hands, say=_say, progress=_progress)
+    with _bench(home, person, hands) as bench, signals.on_stop(bench.stop_now):
+        from asleft.bench.evening import whole_evening
+
+        name = _describe(bench, hands)
+        _say(f"Practice machine, seed {hands.hello['seed']}, at {hands.address}.")
+        evening = whole_evening(
+            bench,
+            {"temperature_c": LABEL_TEMPERATURE_C, "instrument": name},
+            began=lambda job: _say(f"{JOBS[job]} …"),
+        )
+        document = bench.record(close=True)
+    revealed = hands.ask("reveal")  # after the last estimate, and not before
+    told = _told(hands, evening, document, revealed, record=_write_record(home, document))
+    session.emit(told, evening_lines)
+    return 0 if evening.stored and evening.survived_power_cycle and evening.proved else 1
+
+
+def _bench(home: Path, person: PracticePerson, hands: Hands) -> Bench:
+    from asleft.bench import Bench
+
+    return Bench(
+        home,
+        person,
+        holder=f"asleft practice (process {os.getpid()})",
+        machine=f"practice {hands.hello['seed']}",
+        address=hands.address,
+    )
+
+
+def _describe(bench: Bench, hands: Hands) -> str:
+    """Describe machine and caliper as their owner would, from what is printed on them."""
+    bench.describe_machine({"name": f"practice {hands.hello['seed']}", **hands.hello["machine"]})
+    caliper = {"name": "practice caliper", **hands.hello["instrument"]}
+    bench.describe_instrument(caliper)
+    return str(caliper["name"])
+
+
+def _write_record(home: Path, document: dict[str, Any]) -> Path:
+    from asleft.record import write_record
+
+    folder = home / "records"
+    folder.mkdir(parents=True, exist_ok=True)
+    stem = folder / f"calibration-{document['calibration']['id']}"
+    write_record(document, stem.with_suffix(".json"))
+    write_record(document, stem.with_suffix(".pdf"))
+    return stem.with_suffix(".pdf")
+
+
+def _told(
+    hands: Hands,
+    evening: Evening,
+    document: dict[str, Any],
+    revealed: dict[str, Any],
+    *,
+    record: Path,
+) -> dict[str, Any]:
+    """`asleft.practice/1`."""
+    return {
+        "schema": "asleft.practice/1",
+        "seed": hands.hello["seed"],
+        "as_found": evening.as_found,
+        "as_left": evening.as_left,
+        "hidden": revealed["hidden"],
+        "residual": revealed["residual"],
+        "stored": evening.stored,
+        "survived_power_cycle": evening.survived_power_cycle,
+        "proved": evening.proved,
+        "proof": {key: evening.jobs["proof"][key] for key in ("chi2", "dof", "p", "reason")},
+        "record": str(record),
+        "calibration": document["calibration"]["id"],
+        "readings": evening.readings,
+        "commands": evening.commands,
+    }
+
+
+def _serve(session: Session, hands: Hands) -> int:
+    """Serve the machine; work its hands by typed words until the input ends."""
+    from asleft.cli.practice_wording import served_lines
+    from asleft.cli.practice_words import do
+
+    click.echo(hands.address)
+    sys.stdout.flush()
+    for line in served_lines(hands.hello):
+        _say(line)
+    for text in sys.stdin:
+        if text.strip():
+            click.echo(do(hands, text))
+            sys.stdout.flush()
+    return 0
+
+
+def _say(text: str) -> None:
+    click.echo(text, err=True)
+
+
+def _progress(what: str, done: float, remaining_s: float | None) -> None:
+    """The practice clock runs too fast for a bar: nothing is drawn."""

@@ -1,0 +1,60 @@
+"""The simulated person: answers the bench's ordinary prompts with the practice machine's hands.
+
+Knows no hidden number. What an `Ask` wants done is sent over the control channel as it is;
+readings come back as text off a simulated caliper and are typed in like anyone's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from asleft.units import Typed, parse_typed
+
+if TYPE_CHECKING:
+    from asleft.bench import Ask
+    from asleft.practice.hands import Hands
+
+
+class PracticePerson:
+    """A person with the hands of a practice machine.
+
+    Args:
+        hands: the control channel.
+        say: told what a person would read on the screen.
+        progress: told how far a wait has come.
+    """
+
+    def __init__(
+        self,
+        hands: Hands,
+        *,
+        say: Callable[[str], None],
+        progress: Callable[[str, float, float | None], None],
+    ) -> None:
+        self._hands = hands
+        self._say = say
+        self._progress = progress
+
+    def tell(self, text: str) -> None:
+        """Read what the bench says."""
+        self._say(text)
+
+    def confirm(self, ask: Ask) -> bool:
+        """Do what is asked with the hands; look on and agree where nothing is to be done."""
+        if ask.action in ("mark", "print", "power_cycle"):
+            self._hands.ask(ask.action, **ask.details)
+        return True
+
+    def number(self, ask: Ask) -> Typed:
+        """Measure what is asked and type the caliper's text."""
+        if ask.action == "measure_remaining":
+            reply = self._hands.ask("measure_remaining")
+        else:
+            columns = {key: ask.details[key] for key in ("direction", "faces", "nominal_mm")}
+            reply = self._hands.ask("measure", label=ask.details["place"], **columns)
+        return parse_typed(reply["text"], where=ask.key)
+
+    def progress(self, what: str, done: float, remaining_s: float | None) -> None:
+        """Watch."""
+        self._progress(what, done, remaining_s)

@@ -1,0 +1,65 @@
+"""What `asleft practice` prints: the evening's summary, and how to use a served machine."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from asleft.cli.practice_words import WORDS
+from asleft.cli.wording import table, wrapped
+
+_PERCENT = ("X", "Y", "Z", "E")
+
+
+def evening_lines(told: dict[str, Any]) -> list[str]:
+    """The hidden truth beside what was found and left, and where the record is."""
+    lines = [
+        f"Practice machine, seed {told['seed']}",
+        "",
+        *table(_rows(told), right=frozenset({1, 2, 3, 4})),
+        "",
+        f"Stored: {_yes(told['stored'])}."
+        f"  Survived power off and on: {_yes(told['survived_power_cycle'])}."
+        f"  Second piece as predicted: {_yes(told['proved'])}.",
+        *wrapped(f"Proof: {told['proof']['reason']}."),
+        f"{told['readings']} readings, {told['commands']} commands on the line.",
+        f"Record: {told['record']}",
+    ]
+    return lines
+
+
+def _rows(told: dict[str, Any]) -> list[tuple[str, ...]]:
+    rows: list[tuple[str, ...]] = [("", "as found", "as left", "error hidden", "error left")]
+    for name in _PERCENT:
+        rows.append(
+            (
+                f"{name} steps/mm",
+                f"{told['as_found'][name]:.2f}",
+                f"{told['as_left'][name]:.2f}",
+                f"{told['hidden'][name] * 100:+.3f} %",
+                f"{told['residual'][name] * 100:+.3f} %",
+            )
+        )
+    rows.append(
+        (
+            "skew XY",
+            f"{told['as_found'].get('XY', 0.0):.5f}",
+            f"{told['as_left'].get('XY', 0.0):.5f}",
+            f"{told['hidden']['shear_xy'] * 1e3:+.2f} mrad",
+            f"{told['residual']['shear_xy'] * 1e3:+.2f} mrad",
+        )
+    )
+    return rows
+
+
+def served_lines(hello: dict[str, Any]) -> list[str]:
+    """How to reach a served machine, and the words for its owner's hands."""
+    return [
+        f"This is practice machine {hello['seed']}. In another terminal, give the address above",
+        "with --port to any command. Here you are its owner's hands:",
+        *table(WORDS),
+        "End with Ctrl-D or Ctrl-C.",
+    ]
+
+
+def _yes(answer: bool) -> str:
+    return "yes" if answer else "NO"

@@ -1,0 +1,60 @@
+"""What the bench asks of any trial: its steps, its rows, its estimate.
+
+A trial is a description before it is an action. It can be rebuilt from the parameters that
+the store keeps, it checks itself against a machine's limits as a whole, and it never moves
+anything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, ClassVar, Protocol
+
+from asleft.controller.description import MachineDescription
+from asleft.measure import Solution
+from asleft.trials.basis import Basis
+from asleft.trials.steps import Step
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One stored reading as a trial takes it: the number and what was measured."""
+
+    value: float
+    about: Mapping[str, Any]
+
+
+class Trial(Protocol):
+    """A measuring procedure."""
+
+    kind: ClassVar[str]
+    needs_line: ClassVar[bool]
+
+    @property
+    def parameters(self) -> dict[str, Any]:
+        """JSON values from which the trial can be rebuilt."""
+        ...
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The steps in order."""
+        ...
+
+    def entries(self, text: str, *, name: str) -> list[Entry]:
+        """Readings already taken, from the text of a readings file."""
+        ...
+
+    def solve(self, entries: Sequence[Entry], basis: Basis) -> Solution:
+        """The estimate from the readings at hand."""
+        ...
+
+
+def check(trial: Trial, machine: MachineDescription) -> None:
+    """Hold every step against the machine's limits before the first one runs.
+
+    Raises:
+        RefusedError: names the step, the limit and what would be within it.
+    """
+    for step in trial.steps:
+        step.check(machine)
