@@ -50,14 +50,14 @@ class SpanPiece:
     post_height_mm: float = 15.0
     base_height_mm: float = 8.0
     side_beads: int = 4
-    diagonal_beads: int = 4
+    diagonal_beads: int = 5
     line_width_mm: float = 0.45
     layer_mm: float = 0.2
     foot_mm: float = 0.5
     foot_height_mm: float = 1.0
     column_heights_mm: tuple[float, ...] = (20.0, 60.0, 100.0)
-    column_width_mm: float = 14.0
-    land_mm: float = 9.0
+    column_width_mm: float = 12.0
+    land_mm: float = 8.0
     mark: str = ""
 
     def __post_init__(self) -> None:
