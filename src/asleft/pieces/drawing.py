@@ -13,8 +13,9 @@ from asleft.pieces.span import SpanPiece
 
 _LEFT, _RIGHT = 12.0, 198.0
 _NOTES = (
-    "Let the bed go cold, lift the piece off,",
-    "and wait 30 minutes: a warm piece is long.",
+    "Hot parts burn: let the bed go cold, lift the",
+    "piece off and wait 30 minutes; warm is long.",
+    "Lay it down with X in front, Y to the right.",
     "Jaws flat on the flats, never on corners.",
     "Tips just above the ribs, in the grey band:",
     "first number below its middle, second above.",
@@ -38,12 +39,12 @@ def drawing_svg(piece: SpanPiece) -> str:
         views.plan(sheet, piece, (x, 81), faces)
     _axes(sheet)
     views.post_from_side(sheet, piece, (34, 169))
-    sheet.text((12, 175), "one post from the front, twice its size", SMALL)
+    sheet.text((12, 174.5), "one post from the front, twice its size", SMALL)
     if piece.column_heights_mm:
-        views.column_from_side(sheet, piece, (68, 169), 42)
-        sheet.text((68, 175), "column from the left", SMALL)
+        views.column_from_side(sheet, piece, (67, 167), 38)
+        sheet.text((67, 174.5), "column from the left", SMALL)
     for row, note in enumerate(_NOTES):
-        sheet.text((143, 136 + row * 4.7), note, SMALL)
+        sheet.text((139, 134 + row * 4.7), note, SMALL)
     _table(sheet, piece.places())
     return sheet.svg()
 

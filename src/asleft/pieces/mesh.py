@@ -55,7 +55,8 @@ def welded(name: str, vertices: npt.ArrayLike, faces: npt.ArrayLike) -> Mesh:
     joined = _without_reverses(joined)
     _demand_closed(name, joined)
     used, numbers = np.unique(joined, return_inverse=True)
-    return Mesh(name, corners[used] * GRID_MM, numbers.reshape(joined.shape))
+    placed = (corners[used] * GRID_MM).astype(np.float64)
+    return Mesh(name, placed, numbers.reshape(joined.shape))
 
 
 def _without_reverses(faces: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:

@@ -79,6 +79,13 @@ class Sheet:
             f'text-anchor="{anchor}"{more}>{escape(text)}</text>'
         )
 
+    def blank(self, corner: Point, width: float, height: float) -> None:
+        """Clear a field, so that type on it stays legible."""
+        self._parts.append(
+            f'<rect x="{corner[0]:.2f}" y="{corner[1]:.2f}" width="{width:.2f}" '
+            f'height="{height:.2f}" fill="#fff"/>'
+        )
+
     def tag(self, at: Point, text: str, *, dark: bool, turn: float = 0.0) -> None:
         """A label on a field of its own, centred: dark with cut corners, or white and square."""
         wide, high = text_width(text, SMALL) / 2 + 1.0, SMALL / 2 + 0.6

@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Sequence
 
 from asleft.pieces.place import Place
-from asleft.pieces.sheet import BOLD, FINE, LINE, PLAIN, SMALL, Point, Sheet
+from asleft.pieces.sheet import BOLD, FINE, LINE, SMALL, Point, Sheet, text_width
 from asleft.pieces.span import SpanPiece
 
 PLAN = 56.0  # width of the square with its posts on paper
@@ -54,6 +54,10 @@ def _piece_from_above(
         for sy in (-1, 1):
             corners = [paper(sx * half + x, sy * half + y) for x, y in octagon]
             sheet.shape(corners, width=BOLD, kind="post")
+    # The raised letters, where the piece has them: inside the front and the right rib.
+    for mark, (x, y), turn in (("X ▸", paper(0, -half), 0.0), ("Y ▸", paper(half, 0), -90.0)):
+        at = (x, y - 3.2) if not turn else (x - 3.2, y)
+        sheet.text(at, mark, SMALL, anchor="middle", turn=turn, bold=True)
 
 
 def _row(
@@ -81,7 +85,7 @@ def _row(
     if direction.startswith("XY"):
         sheet.dimension(*ends)
         lean = 1 if direction == "XY+" else -1
-        at = paper(half * 0.42 * math.sqrt(0.5), lean * half * 0.42 * math.sqrt(0.5))
+        at = paper(half * 0.32 * math.sqrt(0.5), lean * half * 0.32 * math.sqrt(0.5))
         sheet.tag(at, text, dark=outside)
         _size(sheet, (at[0], at[1] + 4.6), size)
         return
@@ -103,6 +107,11 @@ def _row(
 
 
 def _size(sheet: Sheet, at: Point, size: str, *, turn: float = 0.0) -> None:
+    wide, high = text_width(size, SMALL) / 2, SMALL
+    if turn:
+        sheet.blank((at[0] - high * 0.85, at[1] - wide), high, 2 * wide)
+    else:
+        sheet.blank((at[0] - wide, at[1] - high * 0.85), 2 * wide, high)
     sheet.text(at, size, SMALL, anchor="middle", turn=turn, kind="size")
 
 
@@ -114,7 +123,7 @@ def _jaw(sheet: Sheet, at: Point, way: Point, flat: float, *, outside: bool) -> 
         return at[0] + way[0] * out + side[0] * along, at[1] + way[1] * out + side[1] * along
 
     if outside:  # a broad, dark, flat-faced jaw behind the post
-        wide = flat * 0.5
+        wide = flat * 0.42
         bar = [corner(0, -wide), corner(0, wide), corner(2.0, wide), corner(2.0, -wide)]
         sheet.shape(bar, fill="#000", width=FINE, kind="jaw-outside")
     else:  # a white knife between the posts, its edge on the flat
@@ -154,29 +163,29 @@ def post_from_side(sheet: Sheet, piece: SpanPiece, at: Point) -> None:
 
 
 def column_from_side(sheet: Sheet, piece: SpanPiece, at: Point, height: float) -> None:
-    """The column seen from the left, front at the left; `at` is its front foot at the bed."""
+    """The column seen from the left, front at the left; `at` is its front foot at the bed face.
+
+    Lands may be drawn wider than true, so that the jaws on them stay legible.
+    """
     scale = height / max(piece.column_heights_mm)
-    deep = piece.land_mm * 1.0
+    wide = max(piece.land_mm * scale, 6.0)
     lands = piece.lands_mm
-    step = deep * 1.0 if deep * scale > 5 else 5 / scale
-
-    def paper(y: float, z: float) -> Point:
-        return at[0] + y * scale, at[1] - z * scale
-
-    outline: list[Point] = [paper(0, 0)]
+    corners: list[Point] = [at]
     for rank, land in enumerate(lands):
-        outline += [paper(rank * step, land), paper((rank + 1) * step, land)]
-    outline.append(paper(len(lands) * step, 0))
-    sheet.shape(outline, width=BOLD, kind="column")
-    sheet.line((at[0] - 3, at[1]), (at[0] + len(lands) * step * scale + 62, at[1]), FINE)
-    right = at[0] + len(lands) * step * scale
-    for rank, land in enumerate(piece.column_heights_mm):
-        x = right + 6 + rank * 17
         y = at[1] - land * scale
-        own = paper((lands.index(land) + 1) * step, land)
-        sheet.line(own, (x + 2, y), FINE)
+        corners += [(at[0] + rank * wide, y), (at[0] + (rank + 1) * wide, y)]
+    right = at[0] + len(lands) * wide
+    sheet.shape([*corners, (right, at[1])], width=BOLD, kind="column")
+    far = right + 4 + 4.5 * len(lands)
+    sheet.line((right, at[1]), (far - 2, at[1]), FINE)
+    for rank, land in enumerate(piece.column_heights_mm):
+        x, y = right + 5 + rank * 4.5, at[1] - land * scale
+        edge = at[0] + (lands.index(land) + 1) * wide
+        sheet.line((edge, y), (far, y), FINE)
         sheet.dimension((x, at[1]), (x, y))
+        for face, way in ((y, -1.0), (at[1], 1.0)):
+            _jaw(sheet, (edge - wide / 2, face), (0.0, way), 3.0, outside=True)
         labels = [p for p in piece.places() if p.direction == "Z" and p.nominal_mm == land]
         text = " · ".join(f"{p.label} {p.where.rsplit(' ', 1)[1]}" for p in labels)
-        sheet.tag((x, (at[1] + y) / 2), text, dark=True, turn=-90)
-        sheet.text((x + 1.0, y - 1.0), f"{land:g}", PLAIN, kind="size")
+        sheet.tag((far + text_width(text, SMALL) / 2 + 1, y), text, dark=True)
+        sheet.text((far + 1, y + 5.0), f"{land:g}", SMALL, kind="size")
