@@ -1,0 +1,141 @@
+"""What each command does on the practice controller, apart from moves and heat.
+
+Not for counting lines or for the queue: a handler gets one parsed command and the controller, and
+the acknowledgement follows when it returns. `HANDLERS` is the whole list; what is not in it is
+unknown, and said so. Stands on `settings` and the two rooms of handlers beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from typing import TYPE_CHECKING
+
+from asleft.practice import heat_commands, motion_commands
+from asleft.practice.heat_commands import temperatures
+from asleft.practice.settings import SHAPES
+from asleft.practice.wire import Command
+
+if TYPE_CHECKING:
+    from asleft.practice.controller import Controller
+
+__all__ = ["HANDLERS", "banner", "obey_urgent", "temperatures"]
+
+Handler = Callable[["Controller", Command], Awaitable[None] | None]
+
+
+def banner(board: Controller) -> None:
+    """Boot: load storage, then tell so."""
+    stored = board.settings.reload()
+    size, crc = board.settings.size_and_crc()
+    board.say("start")
+    board.say("echo: Practice controller 1, free memory 4102, planner buffer 1408")
+    if stored:
+        board.say(f"echo:Stored settings retrieved ({size} bytes; crc {crc})")
+    else:
+        board.say("echo:Nothing stored, factory settings in force")
+
+
+def obey_urgent(board: Controller, code: str) -> None:
+    """Obey at once, ahead of everything that waits."""
+    now = board.clock.now_s()
+    if code == "M112":
+        board.planner.stop(now)
+        board.nozzle.aim(0, now)
+        board.bed.aim(0, now)
+        if not board.halted:
+            board.say("Error:Machine halted, restart needed")
+        board.halted = True
+        board.planner.homed.clear()
+    elif code == "M410":
+        board.planner.stop(now)
+    board.cancelled = code == "M108"
+    board.urgent.set()
+
+
+def _setting(board: Controller, command: Command) -> None:
+    """Set the values of one settings line; bare, tell them."""
+    if not command.words:
+        board.say(f"echo:  {board.settings.line(command.code)}")
+        return
+    if command.code == "M92" and any(not (v or 0) > 0 for v in command.words.values()):
+        board.say("Error:steps per unit must be above 0")
+        return
+    for letter in board.settings.set(command.code, command.words):
+        board.say(f"echo:{command.code} has no {letter}")
+
+
+def _presets(board: Controller, command: Command) -> None:
+    """`M145` has a slot number that is no value of its own."""
+    _setting(board, Command(command.code, {k: v for k, v in command.words.items() if k != "S"}))
+
+
+def _identify(board: Controller, _: Command) -> None:
+    board.say(
+        "FIRMWARE_NAME:Practice controller 1 PROTOCOL_VERSION:1.0 MACHINE_TYPE:Workshop bench "
+        f"EXTRUDER_COUNT:1 UUID:{board.identity}"
+    )
+    for name in ("EEPROM", "AUTOREPORT_TEMP", "EMERGENCY_PARSER", "THERMAL_PROTECTION"):
+        board.say(f"Cap:{name}:1")
+
+
+def _set_number(board: Controller, command: Command) -> None:
+    number = command.number("N")
+    if number is not None:
+        board.counter.last = int(number)
+
+
+def _card(board: Controller, _: Command) -> None:
+    board.say("SD printing byte 4096/262144" if board.printing else "Not SD printing")
+
+
+def _store(board: Controller, _: Command) -> None:
+    size, crc = board.settings.store()
+    board.say(f"echo:Settings Stored ({size} bytes; crc {crc})")
+
+
+def _reload(board: Controller, _: Command) -> None:
+    stored = board.settings.reload()
+    size, crc = board.settings.size_and_crc()
+    if stored:
+        board.say(f"echo:Stored settings retrieved ({size} bytes; crc {crc})")
+    else:
+        board.say("Error:nothing stored, factory settings in force")
+
+
+def _factory(board: Controller, _: Command) -> None:
+    board.settings.factory()
+    board.say("echo:Factory settings in force")
+
+
+def _report(board: Controller, _: Command) -> None:
+    for line in board.kind.report(board.settings):
+        board.say(line)
+
+
+def _units(board: Controller, command: Command) -> None:
+    board.settings.inches = command.code == "G20"
+
+
+def _nothing(_board: Controller, _command: Command) -> None:
+    """Known, and obeyed ahead of the queue or without effect here."""
+
+
+HANDLERS: Mapping[str, Handler] = {
+    **dict.fromkeys(SHAPES, _setting),
+    **heat_commands.HANDLERS,
+    **motion_commands.HANDLERS,
+    "M145": _presets,
+    "M115": _identify,
+    "M110": _set_number,
+    "M27": _card,
+    "M500": _store,
+    "M501": _reload,
+    "M502": _factory,
+    "M503": _report,
+    "G20": _units,
+    "G21": _units,
+    "M108": _nothing,
+    "M112": _nothing,
+    "M410": _nothing,
+    "M117": _nothing,
+}

@@ -1,0 +1,205 @@
+"""The practice controller: bytes in, bytes out, one command after the other.
+
+Strict where real ones are: it counts lines, asks again, refuses, loses what overflows its buffer,
+and obeys three commands ahead of the queue. What the commands do stands in `commands`; transports
+stand above. Stands on `wire`, `settings`, `motion`, `heat` and the own clock.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import inspect
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from asleft.practice import commands
+from asleft.practice.clock import Clock
+from asleft.practice.faults import Faults
+from asleft.practice.heat import Heater
+from asleft.practice.kinds import Kind
+from asleft.practice.motion import Planner
+from asleft.practice.settings import Settings
+from asleft.practice.wire import URGENT, LineCounter, LineRefusedError, parse
+
+RECEIVE_BYTES = 1024
+"""Bytes that may wait unread; what comes on top is lost (ours)."""
+BUSY_EVERY_S = 2.0
+BOOT_S = 1.5
+
+
+@dataclass
+class Modes:
+    """What a reset puts back: units, absolute or not, overrides, guard, reports."""
+
+    absolute: bool = True
+    feed_absolute: bool = True
+    offset_mm: dict[str, float] = field(default_factory=lambda: dict.fromkeys("XYZE", 0.0))
+    rate_mm_min: float = 1500.0
+    speed_percent: float = 100.0
+    flow_percent: float = 100.0
+    cold_guard: bool = True
+    cold_below_c: float = 170.0
+    fan: int = 0
+    report_every_s: float = 0.0
+
+
+class Controller:
+    """One controller board.
+
+    Args:
+        kind: what it drives.
+        settings: in force and in storage.
+        clock: the own clock.
+        feed: told of every motor length pushed (mm at true steps, mm/min).
+        feed_ratio: true length over commanded, from the E steps in force.
+        identity: the UUID it tells.
+    """
+
+    def __init__(
+        self,
+        *,
+        kind: Kind,
+        settings: Settings,
+        clock: Clock,
+        feed: Callable[[float, float], None],
+        feed_ratio: Callable[[], float],
+        identity: str,
+    ) -> None:
+        self.kind, self.settings, self.clock = kind, settings, clock
+        self.feed_ratio, self.identity = feed_ratio, identity
+        self.planner = Planner(feed)
+        self.nozzle = Heater(330.0, 95.0, kind.nozzle_limit_c)
+        self.bed = Heater(130.0, 250.0, kind.bed_limit_c)
+        self.modes, self.counter, self.faults = Modes(), LineCounter(), Faults()
+        self.output: Callable[[bytes], None] | None = None
+        self.received: deque[tuple[float, str]] = deque(maxlen=5000)
+        self.halted = self.booting = self.printing = self.cancelled = False
+        self.tail = ""
+        self._partial = b""
+        self._waiting: deque[bytes] = deque()
+        self._arrived, self.urgent = asyncio.Event(), asyncio.Event()
+        self._tasks: list[asyncio.Task[None]] = []
+
+    # The wire
+
+    def receive(self, data: bytes) -> None:
+        """Take bytes from the wire. What overflows is lost, as on a small board."""
+        if self.booting:
+            return
+        room = RECEIVE_BYTES - len(self._partial) - sum(map(len, self._waiting))
+        *lines, self._partial = (
+            (self._partial + data[: max(0, room)]).replace(b"\r", b"\n").split(b"\n")
+        )
+        for line in filter(bytes.strip, lines):
+            text = line.decode("ascii", "replace")
+            self.received.append((self.clock.now_s(), text))
+            urgent = URGENT.match(text)
+            if urgent:
+                commands.obey_urgent(self, urgent[1])
+            self._waiting.append(line)
+        self._arrived.set()
+
+    def say(self, line: str) -> None:
+        """Send one line."""
+        data = self.faults.spoil(line.encode() + b"\n")
+        if self.output is not None and data:
+            self.output(data)
+
+    # Running
+
+    def start(self) -> None:
+        """Begin to obey; the banner comes first."""
+        self.booting = True
+        self._tasks = [asyncio.create_task(self._run()), asyncio.create_task(self._reports())]
+
+    async def stop(self) -> None:
+        """Stop obeying, for the end of the process."""
+        for task in self._tasks:
+            task.cancel()
+        for task in self._tasks:
+            with contextlib.suppress(asyncio.CancelledError):
+                await task
+
+    async def reset(self) -> None:
+        """Power off and on: what is not stored is gone, and so are homing and count."""
+        await self.stop()
+        now = self.clock.now_s()
+        self.planner.stop(now)
+        self.planner = Planner(self.planner.feed)
+        self.nozzle.aim(0, now)
+        self.bed.aim(0, now)
+        self.modes, self.counter = Modes(), LineCounter()
+        self.settings.inches = False
+        self.halted = self.printing = self.cancelled = False
+        self._waiting.clear()
+        self._partial = b""
+        self.start()
+
+    async def hold(
+        self, seconds_left: Callable[[], float], tell: Callable[[], None] | None = None
+    ) -> bool:
+        """Block until nothing is left, telling `busy` every 2 s, or `tell` every second.
+
+        Returns:
+            False where an urgent command cut it short.
+        """
+        last = self.clock.now_s()
+        while (left := seconds_left()) > 0:
+            if self.cancelled or self.halted:
+                self.cancelled = False
+                return False
+            self.urgent.clear()
+            await self.clock.sleep(min(left, 1.0), self.urgent)
+            now = self.clock.now_s()
+            if tell is not None and now - last >= 1.0:
+                tell()
+                last = now
+            elif tell is None and now - last >= BUSY_EVERY_S:
+                self.say("echo:busy: processing")
+                last = now
+        return True
+
+    async def _run(self) -> None:
+        await self.clock.sleep(BOOT_S)
+        self.booting = False
+        commands.banner(self)
+        while True:
+            while not self._waiting:
+                self._arrived.clear()
+                await self._arrived.wait()
+            await self._obey(self._waiting.popleft())
+
+    async def _obey(self, raw: bytes) -> None:
+        if self.halted:
+            return  # only a restart helps
+        try:
+            text = self.counter.accept(raw)
+        except LineRefusedError as refusal:
+            self.say(f"Error:{refusal}, last line {self.counter.last}")
+            self._waiting.clear()  # the lines in flight behind it are dropped
+            self.say(f"Resend: {self.counter.last + 1}")
+            self.say("ok")
+            return
+        self.tail = ""
+        command = parse(text)
+        handler = commands.HANDLERS.get(command.code) if command else None
+        if command is not None and handler is not None:
+            self.cancelled = False
+            result = handler(self, command)
+            if inspect.isawaitable(result):
+                await result
+        elif text:
+            self.say(f'echo:Unknown command: "{text}"')
+        if not self.halted:
+            await self.faults.delay()
+            for _ in range(self.faults.acknowledgements()):
+                self.say(f"ok {self.tail}".rstrip())
+
+    async def _reports(self) -> None:
+        while True:
+            every = self.modes.report_every_s
+            await self.clock.sleep(every or 1.0)
+            if every and not self.halted and not self.booting:
+                self.say(" " + commands.temperatures(self))

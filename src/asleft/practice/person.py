@@ -1,0 +1,109 @@
+"""The simulated person: caliper, pen and now and then a slip of the eye.
+
+The caliper has zeros and a scale of its own within its stated error; the hand adds noise and tilt.
+Not for what is measured: true distances come from outside. Stands on a numpy Generator.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+MARK_MM = 0.12
+"""Placing and reading a pen mark, standard deviation each (ours)."""
+NOISE_MM = 0.02
+"""One reading with the caliper, standard deviation (ours)."""
+MISREAD_SHARE = 0.01
+
+
+@dataclass(frozen=True)
+class Caliper:
+    """One caliper: resolution, maximum permissible error and reach in mm, and its hidden errors."""
+
+    resolution_mm: float
+    mpe_mm: float
+    reach_mm: float
+    zero_mm: dict[str, float]
+    scale: float
+
+    def owner_knows(self) -> dict[str, float]:
+        """What stands on its box."""
+        return {
+            "resolution_mm": self.resolution_mm,
+            "mpe_mm": self.mpe_mm,
+            "reach_mm": self.reach_mm,
+        }
+
+
+def draw_caliper(
+    rng: np.random.Generator,
+    resolution_mm: float = 0.01,
+    mpe_mm: float = 0.03,
+    reach_mm: float = 150.0,
+) -> Caliper:
+    """A caliper that keeps what its box promises: no error above its MPE from 0 to its reach."""
+    while True:
+        scale = float(rng.uniform(-mpe_mm, mpe_mm)) / reach_mm
+        zeros = {
+            jaws: float(rng.uniform(-mpe_mm, mpe_mm)) for jaws in ("outside", "inside", "depth")
+        }
+        if all(abs(zero + scale * reach_mm) <= mpe_mm for zero in zeros.values()):
+            return Caliper(resolution_mm, mpe_mm, reach_mm, zeros, scale)
+
+
+@dataclass
+class Person:
+    """Whoever holds the caliper. `misreads` keeps what went wrong, for the truth."""
+
+    caliper: Caliper
+    rng: np.random.Generator
+    misread_share: float = MISREAD_SHARE
+    misreads: list[dict[str, Any]] = field(default_factory=list)
+
+    def place_mark(self, wanted_mm: float) -> float:
+        """Mark the filament with the depth rod; returns where the mark truly is."""
+        true = (wanted_mm - self.caliper.zero_mm["depth"]) / (1 + self.caliper.scale)
+        return true + float(self.rng.normal(0, MARK_MM))
+
+    def read_mark(self, true_mm: float) -> str:
+        """Read with the depth rod how far the mark is from the entry."""
+        seen = self._seen(true_mm + float(self.rng.normal(0, MARK_MM)), "depth")
+        return self._text(seen + self._misread("remaining", None))
+
+    def read_distance(
+        self, true_mm: float, jaws: str, *, tilt_mm: float, swap_mm: float, label: str
+    ) -> str:
+        """Read a distance between two faces.
+
+        Args:
+            true_mm: what lies between the jaws under their force.
+            jaws: `outside`, `inside` or `depth`.
+            tilt_mm: rms of a jaw that does not lie flat: outside reads more, inside less.
+            swap_mm: what the wrong pair of jaws would add; 0 where there is no such pair.
+            label: the place, for the list of misreads.
+        """
+        tilt = abs(float(self.rng.normal(0, tilt_mm))) * {"outside": 1, "inside": -1}.get(jaws, 0)
+        seen = self._seen(true_mm + tilt, jaws)
+        return self._text(seen + self._misread(label, swap_mm))
+
+    def _seen(self, true_mm: float, jaws: str) -> float:
+        noise = float(self.rng.normal(0, NOISE_MM))
+        return true_mm * (1 + self.caliper.scale) + self.caliper.zero_mm[jaws] + noise
+
+    def _misread(self, what: str, swap_mm: float | None) -> float:
+        if self.rng.random() >= self.misread_share:
+            return 0.0
+        sign = 1.0 if self.rng.random() < 0.5 else -1.0
+        slips = {"wrong tenth": 0.1 * sign, "1 mm": sign}
+        if swap_mm:
+            slips["swapped jaws"] = swap_mm
+        kind = str(self.rng.choice(list(slips)))
+        self.misreads.append({"what": what, "kind": kind, "added_mm": slips[kind]})
+        return slips[kind]
+
+    def _text(self, value_mm: float) -> str:
+        step = self.caliper.resolution_mm
+        decimals = max(0, -int(np.floor(np.log10(step) + 1e-9)))
+        return f"{round(max(0.0, value_mm) / step) * step:.{decimals}f}"

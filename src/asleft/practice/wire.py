@@ -1,0 +1,104 @@
+"""One line on the wire: number, checksum, command, and what must be refused.
+
+Not for what a command does. The strict side: a number needs a checksum, a checksum a number,
+the number must be the next one. Stands on nothing.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+LINE_LIMIT = 96
+"""Bytes a line may have, number and checksum included (from memory, common practice)."""
+
+URGENT = re.compile(r"\s*(?:N\s*\d+\s*)?(M108|M112|M410)\b")
+"""Commands that are obeyed as soon as their line is complete, ahead of everything queued."""
+
+_FRAME = re.compile(r"(?:N\s*(?P<number>-?\d+)\s*)?(?P<body>[^*]*)(?:\*\s*(?P<checksum>\d+)\s*)?")
+_CODE = re.compile(r"([GMT])\s*(\d+)(\.\d+)?")
+_WORD = re.compile(r"([A-Z])\s*(-?(?:\d+\.?\d*|\.\d+))?")
+
+
+@dataclass(frozen=True)
+class Command:
+    """One command: `code` (`M92`), its words (`{"X": 80.1}`, None for a letter alone), its text."""
+
+    code: str
+    words: dict[str, float | None] = field(default_factory=dict)
+    text: str = ""
+
+    def number(self, letter: str) -> float | None:
+        """The value behind a letter, or None."""
+        return self.words.get(letter)
+
+
+class LineRefusedError(Exception):
+    """The line is not taken; the text is the reason for the `Error:` line."""
+
+
+@dataclass
+class LineCounter:
+    """Numbering of one connection to the board: the last line taken."""
+
+    last: int = 0
+
+    def accept(self, raw: bytes) -> str:
+        """Take one line apart and count it.
+
+        Returns:
+            The command's text, without number, checksum and comment; may be empty.
+
+        Raises:
+            LineRefusedError: too long, checksum wrong or missing, number not the next one.
+        """
+        if len(raw) > LINE_LIMIT:
+            raise LineRefusedError(f"line longer than {LINE_LIMIT} bytes")
+        text = raw.decode("ascii", "replace").strip()
+        if "*" not in text and not text.startswith("N"):
+            return strip_comments(text)
+        match = _FRAME.fullmatch(text)
+        if match is None:
+            raise LineRefusedError("checksum cannot be read")
+        if match["checksum"] is None:
+            raise LineRefusedError("number without checksum")
+        if match["number"] is None and match["body"].startswith("M110"):
+            return strip_comments(match["body"])
+        if match["number"] is None:
+            raise LineRefusedError("checksum without number")
+        if int(match["checksum"]) != checksum(raw[: raw.rindex(b"*")].lstrip()):
+            raise LineRefusedError("checksum wrong")
+        number, body = int(match["number"]), match["body"].strip()
+        if body.split(" ")[0] == "M110":
+            self.last = number
+        elif number != self.last + 1:
+            raise LineRefusedError(f"number {number} where {self.last + 1} was expected")
+        else:
+            self.last = number
+        return strip_comments(body)
+
+
+def checksum(data: bytes) -> int:
+    """Exclusive or of all bytes before the `*`."""
+    result = 0
+    for byte in data:
+        result ^= byte
+    return result
+
+
+def strip_comments(text: str) -> str:
+    """The text without `;` and `( )` comments."""
+    return re.sub(r"\([^)]*\)", "", text.split(";", 1)[0]).strip()
+
+
+def parse(text: str) -> Command | None:
+    """The command in a text, or None where there is none. `M117` keeps its message as text."""
+    match = _CODE.match(text)
+    if match is None:
+        return None
+    code = match[1] + str(int(match[2])) + (match[3] or "")
+    rest = text[match.end() :]
+    if code == "M117":
+        return Command(code, {}, text)
+    words = {w[1]: float(w[2]) if w[2] else None for w in _WORD.finditer(rest)}
+    return Command(code, words, text)
