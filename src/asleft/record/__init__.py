@@ -4,6 +4,7 @@
 record of it; `write_record` writes that as PDF, JSON or CSV. Judges nothing and moves nothing.
 """
 
+from asleft.record.document import assemble
 from asleft.record.rows import (
     CalibrationRow,
     ChangeRow,
@@ -20,6 +21,8 @@ from asleft.record.rows import (
     WireLogRow,
 )
 from asleft.record.store import Store
+from asleft.record.typeset import to_pdf
+from asleft.record.write import write_record
 
 __all__ = [
     "CalibrationRow",
@@ -36,4 +39,7 @@ __all__ = [
     "Store",
     "TrialRow",
     "WireLogRow",
+    "assemble",
+    "to_pdf",
+    "write_record",
 ]
