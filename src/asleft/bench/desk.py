@@ -10,18 +10,19 @@ import platform
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import asleft
 from asleft.bench.person import Person
 from asleft.controller import MachineDescription, SettingsReport
-from asleft.errors import InputError
+from asleft.errors import InputError, RefusedError
 from asleft.record import Store
 
 if TYPE_CHECKING:
-    from asleft.controller.machine import Machine
+    from asleft.controller import Machine
     from asleft.record import KeptRow, MachineRow
 
+Standing = Literal["in_force", "after_reset", "from_storage", "typed", "pasted"]
 ON_PAPER = "machine on paper"
 
 
@@ -147,18 +148,18 @@ class Desk:
 
     def _recognised(self, machine: Machine) -> MachineRow | None:
         """The machine that gave this fingerprint before, or the one with this address."""
-        fingerprint = machine.identity.fingerprint
+        fingerprint = machine.identity.fingerprint if machine.identity else None
         for row in self.store.machines():
-            if fingerprint and fingerprint == row.fingerprint:
+            if fingerprint and fingerprint in row.fingerprints:
                 return row
         return None
 
     def _recognise(self, machine: Machine) -> None:
         """File the fingerprint; refuse a machine that answers as a different one did."""
-        fingerprint = machine.identity.fingerprint
-        if fingerprint and fingerprint != self.row.fingerprint:
+        fingerprint = machine.identity.fingerprint if machine.identity else None
+        if fingerprint and fingerprint not in self.row.fingerprints:
             for other in self.store.machines():
-                if other.id != self.row.id and fingerprint == other.fingerprint:
+                if other.id != self.row.id and fingerprint in other.fingerprints:
                     raise InputError(
                         f"the machine on this port is {other.name!r}, not {self.row.name!r}",
                         hint="Name the other machine, or check the cable.",
@@ -175,7 +176,7 @@ class Desk:
             self.row.id, versions=versions(), person=None, conditions={}
         )
 
-    def keep(self, report: SettingsReport, reason: str, standing: str) -> int:
+    def keep(self, report: SettingsReport, reason: str, standing: Standing) -> int:
         """File one settings report for ever; returns the kept state's number."""
         return self.store.keep(
             self.row.id,
@@ -186,11 +187,32 @@ class Desk:
             calibration_id=self.calibration(),
         )
 
-    def as_found(self) -> KeptRow | None:
-        """The first kept state of the open calibration."""
+    def kept(self, number: int) -> KeptRow:
+        """One kept state of this machine.
+
+        Raises:
+            InputError: there is none of this number.
+            RefusedError: it is another machine's.
+        """
+        kept = self.store.kept(number)
+        if kept is None:
+            raise InputError(
+                f"there is no kept state {number}",
+                hint="The numbers stand in the record and in what `asleft found` printed.",
+                where="kept state",
+            )
+        if kept.machine_id != self.row.id:
+            raise RefusedError(
+                f"kept state {number} is of another machine",
+                hint="Name a kept state of this machine, or the other machine.",
+                where="kept state",
+            )
+        return kept
+
+    def kept_here(self) -> list[KeptRow]:
+        """The kept states of the open calibration, oldest first."""
         calibration = self.calibration()
-        kept = [k for k in self.store.kept_states(self.row.id) if k.calibration_id == calibration]
-        return kept[0] if kept else None
+        return [k for k in self.store.kept_states(self.row.id) if k.calibration_id == calibration]
 
     def close(self) -> None:
         """Make the machine safe, release its line, close the store."""

@@ -80,7 +80,7 @@ def whole_evening(
     do("span", lambda: bench.trial("span", options))
     do("set span", lambda: bench.set(from_findings=True, store=True))
     do("power", lambda: bench.prove(power_cycle_now=True))
-    do("proof", lambda: bench.prove())
+    do("proof", bench.prove)
     return Evening(jobs, bench.commands_sent)
 
 
@@ -92,9 +92,7 @@ def values_by_name(found: Mapping[str, Any]) -> dict[str, float]:
 def _proposes(trial: Mapping[str, Any]) -> bool:
     """Whether a trial ended with something to change in the controller."""
     result = trial["result"] or {"proposals": []}
-    return any(
-        p["verdict"] == "adjust" and p["place"] == "controller" for p in result["proposals"]
-    )
+    return any(p["verdict"] == "adjust" and p["place"] == "controller" for p in result["proposals"])
 
 
 def _last(jobs: Mapping[str, dict[str, Any]], prefix: str) -> dict[str, Any]:

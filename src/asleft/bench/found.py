@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from asleft.bench.desk import Desk
-from asleft.controller import SettingsReport, difference, parse_report, typed_report
+from asleft.bench.desk import Desk, Standing
+from asleft.controller import Difference, SettingsReport, difference, parse_report, typed_report
 from asleft.errors import InputError
 from asleft.units import LINEAR_AXES, is_tool_axis
 
@@ -19,16 +19,15 @@ def read_and_keep(desk: Desk, reason: str) -> tuple[SettingsReport, int]:
     machine = desk.connect()
     report = machine.read_settings()
     first = desk.store.open_calibration_of(desk.row.id) is None
-    restarted = machine.line.facts.restarted_on_opening and first
-    standing = "after_reset" if restarted else "in_force"
+    restarted = machine.facts.restarted_on_opening and first
+    standing: Standing = "after_reset" if restarted else "in_force"
     return report, desk.keep(report, "as found" if first else reason, standing)
 
 
 def found(desk: Desk) -> dict[str, Any]:
     """Read and keep over the line; returns `asleft.found/1`."""
     report, kept = read_and_keep(desk, "read again")
-    identity = desk.connect().identity
-    return _told(desk, report, kept, storage=identity.storage)
+    return _told(desk, report, kept, storage=desk.connect().storage)
 
 
 def found_in_text(desk: Desk, text: str, *, source: str) -> dict[str, Any]:
@@ -63,7 +62,7 @@ def named_values(report: SettingsReport) -> dict[str, float]:
     return {name: each.value for name, each in report.named.items()}
 
 
-def stored_differences(desk: Desk, report: SettingsReport) -> list[str] | None:
+def stored_differences(desk: Desk, report: SettingsReport) -> list[Difference] | None:
     """What is in force otherwise than in storage, or None where storage was never seen."""
     seen = [
         kept
@@ -72,7 +71,7 @@ def stored_differences(desk: Desk, report: SettingsReport) -> list[str] | None:
     ]
     if not seen:
         return None
-    return [str(change) for change in difference(parse_report(seen[-1].raw), report)]
+    return difference(parse_report(seen[-1].raw), report)
 
 
 def _told(desk: Desk, report: SettingsReport, kept: int, *, storage: str) -> dict[str, Any]:
@@ -97,6 +96,6 @@ def _told(desk: Desk, report: SettingsReport, kept: int, *, storage: str) -> dic
         "storage": storage,
         "settings": told["settings"],
         "raw": report.raw,
-        "differs_from_stored": differs or [],
+        "differs_from_stored": [str(each) for each in differs or ()],
         "warnings": warnings,
     }

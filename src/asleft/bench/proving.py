@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from asleft.bench.changing import Outcome
 from asleft.bench.desk import Desk
-from asleft.bench.person import Ask
 from asleft.bench.estimating import stored_entries
 from asleft.bench.found import named_values, read_and_keep
+from asleft.bench.outcome import Outcome
+from asleft.bench.person import Ask
 from asleft.bench.running import Run
 from asleft.bench.trying import restore_trial
 from asleft.controller import SettingsReport, difference, parse_report
@@ -146,9 +146,7 @@ def _judge(desk: Desk, trial_id: int) -> dict[str, Any]:
 
 def _first_span(desk: Desk) -> Any:
     done = [
-        t
-        for t in desk.store.trials(desk.calibration())
-        if t.kind == "span" and t.outcome == "done"
+        t for t in desk.store.trials(desk.calibration()) if t.kind == "span" and t.outcome == "done"
     ]
     if not done:
         raise RefusedError(
@@ -160,11 +158,7 @@ def _first_span(desk: Desk) -> Any:
 
 
 def _as_left(desk: Desk) -> Any:
-    kept = [
-        k
-        for k in desk.store.kept_states(desk.row.id)
-        if k.calibration_id == desk.calibration()
-    ]
+    kept = desk.kept_here()
     if not kept:
         raise RefusedError(
             "no settings of this machine are kept in this calibration",

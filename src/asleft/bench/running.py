@@ -64,7 +64,8 @@ class Run:
         done = len(self.trial.steps) - len(remaining)
         if done and remaining:
             self.desk.person.tell(
-                f"Going on where this trial stood: {done} of {len(self.trial.steps)} steps are done."
+                f"Going on where this trial stood: {done} of {len(self.trial.steps)} steps"
+                " are done."
             )
 
     def _do(self, step: Step) -> None:
@@ -109,20 +110,24 @@ class Run:
         return {}
 
     def _heat(self, step: Heat) -> dict[str, Any]:
-        reached = self.desk.connect().heat(
-            step.tool, step.target_c, progress=self._progress("heating")
-        )
-        return {"reached_c": reached}
+        machine = self.desk.connect()
+        machine.heat(step.tool, step.target_c, progress=self._progress("heating"))
+        return {"target_c": step.target_c}
 
     def _feed(self, step: Feed) -> dict[str, Any]:
-        self.desk.connect().feed(
-            step.length_mm,
-            step.rate_mm_min,
-            tool=step.tool,
-            detached=step.detached,
-            progress=self._progress("feeding"),
-        )
-        return {"length_mm": step.length_mm, "rate_mm_min": step.rate_mm_min}
+        machine = self.desk.connect()
+        with machine.neutral_feed(detached=step.detached) as neutral:
+            machine.feed(
+                step.length_mm,
+                step.rate_mm_min,
+                tool=step.tool,
+                progress=self._progress("feeding"),
+            )
+        return {
+            "length_mm": step.length_mm,
+            "rate_mm_min": step.rate_mm_min,
+            "warnings": neutral.warnings,
+        }
 
     def _cool(self, step: CoolDown) -> dict[str, Any]:
         self.desk.connect().heat_off()

@@ -75,14 +75,14 @@ def restore_trial(row: TrialRow) -> tuple[Trial, Basis]:
 
 def _resume(desk: Desk, row: TrialRow) -> dict[str, Any]:
     trial, basis = restore_trial(row)
-    if trial.needs_line and desk.reachable:
-        _still_in_force(desk, row)
+    if trial.needs_line and desk.reachable and row.kept_id is not None:
+        _still_in_force(desk, row, desk.kept(row.kept_id))
     return _run_and_conclude(desk, trial, row.id, basis)
 
 
-def _still_in_force(desk: Desk, row: TrialRow) -> None:
+def _still_in_force(desk: Desk, row: TrialRow, kept: KeptRow) -> None:
     """End a trial whose readings began under other settings than are in force now."""
-    before = parse_report(desk.store.kept(row.kept_id).raw)
+    before = parse_report(kept.raw)
     now = read_and_keep(desk, "before going on with a trial")[0]
     changed = difference(before, now)
     if changed:
@@ -128,7 +128,7 @@ def _kept_state(desk: Desk, trial: Trial, options: Mapping[str, Any]) -> KeptRow
     if chosen is not None:
         return _chosen_state(desk, int(chosen))
     if desk.reachable and options.get("readings") is None:
-        return desk.store.kept(read_and_keep(desk, f"before the trial {trial.kind}")[1])
+        return desk.kept(read_and_keep(desk, f"before the trial {trial.kind}")[1])
     latest = desk.store.latest_kept(desk.row.id)
     if latest is None:
         raise InputError(
@@ -140,13 +140,7 @@ def _kept_state(desk: Desk, trial: Trial, options: Mapping[str, Any]) -> KeptRow
 
 
 def _chosen_state(desk: Desk, number: int) -> KeptRow:
-    kept = desk.store.kept(number)
-    if kept.machine_id != desk.row.id:
-        raise RefusedError(
-            f"kept state {number} is of another machine",
-            hint="Name a kept state of this machine, or the other machine.",
-            where="--kept",
-        )
+    kept = desk.kept(number)
     later = desk.store.latest_kept(desk.row.id)
     if later is not None and difference(parse_report(kept.raw), parse_report(later.raw)):
         raise RefusedError(

@@ -86,7 +86,7 @@ class Bench:
 
     def describe_instrument(self, description: Mapping[str, Any]) -> dict[str, Any]:
         """File what is known of an instrument; the description as filed."""
-        described = Instrument.from_dict(dict(description)).to_dict()
+        described: dict[str, Any] = Instrument.from_dict(dict(description)).to_dict()
         self._desk.store.add_instrument(described)
         return described
 
@@ -146,12 +146,13 @@ class Bench:
 
         store = self._desk.store
         if calibration_id is None:
-            latest = store.latest_calibration()
-            if latest is None:
-                raise InputError(
-                    "there is no calibration yet", hint="`asleft found` begins one.", where="record"
-                )
-            calibration_id = latest.id
-        if close and store.calibration(calibration_id).closed_at is None:
-            store.close_calibration(calibration_id, "the record was made")
-        return assemble(store, calibration_id, versions=versions())
+            row = store.latest_calibration()
+        else:
+            row = store.calibration(calibration_id)
+        if row is None:
+            raise InputError(
+                "there is no such calibration", hint="`asleft found` begins one.", where="record"
+            )
+        if close and row.closed_at is None:
+            store.close_calibration(row.id, "the record was made")
+        return assemble(store, row.id, versions=versions())

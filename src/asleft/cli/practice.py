@@ -60,7 +60,7 @@ def practice_command(
 
     if seed is None:
         seed = int.from_bytes(os.urandom(4), "big")
-    with Hands.start(seed=seed, kind=kind, speed=speed) as hands:
+    with Hands(seed, kind, speed) as hands:
         if unattended:
             return _unattended(session, hands)
         return _serve(session, hands)

@@ -12,7 +12,7 @@ _PERCENT = ("X", "Y", "Z", "E")
 
 def evening_lines(told: dict[str, Any]) -> list[str]:
     """The hidden truth beside what was found and left, and where the record is."""
-    lines = [
+    return [
         f"Practice machine, seed {told['seed']}",
         "",
         *table(_rows(told), right=frozenset({1, 2, 3, 4})),
@@ -24,7 +24,6 @@ def evening_lines(told: dict[str, Any]) -> list[str]:
         f"{told['readings']} readings, {told['commands']} commands on the line.",
         f"Record: {told['record']}",
     ]
-    return lines
 
 
 def _rows(told: dict[str, Any]) -> list[tuple[str, ...]]:
