@@ -1,0 +1,275 @@
+"""A machine's line, seen from the program that uses it: a client of the process that owns it.
+
+Starts the owner, asks it over loopback, raises its errors here. Blocking; several threads may
+use it, and `stop` gets through from a signal handler while another call blocks.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import secrets
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+from typing import IO, Any
+
+from asleft import errors
+from asleft.errors import AsleftError, LineError
+from asleft.link.answer import Answer, LineFacts, Notice
+from asleft.link.guard import GuardLimits
+from asleft.link.platform import apart_from_terminal
+
+START_WITHIN_S = 30.0
+STOP_WITHIN_S = 5.0
+END_WITHIN_S = 60.0  # heaters off may take 40 s on a broken line
+
+_OWNER_GONE = "If the machine may be hot, switch it off at its power switch, then connect again."
+
+
+class _Channel:
+    """Requests and replies in turn over one socket of the owner."""
+
+    def __init__(self, connection: socket.socket) -> None:
+        self._socket = connection
+        self._rest = b""
+        self._number = 0
+        self.lock = threading.Lock()
+
+    def ask(self, do: str, *, within_s: float | None = None, **arguments: Any) -> Any:
+        """One request, its result. Replies to requests that an interrupt left are passed over."""
+        self._number += 1
+        request = {"id": self._number, "do": do, **arguments}
+        try:
+            self._socket.settimeout(within_s)
+            self._socket.sendall(json.dumps(request).encode("ascii") + b"\n")
+            return self.reply(self._number)
+        except TimeoutError as error:
+            raise LineError(f"no word from the owner of the line within {within_s:g} s") from error
+        except OSError as error:
+            raise LineError("the owner of the line is gone", hint=_OWNER_GONE) from error
+
+    def reply(self, number: int) -> Any:
+        """The result of request `number`, or its error raised."""
+        while True:
+            reply = self._next_reply()
+            if reply.get("id") != number:
+                continue
+            if "error" in reply:
+                raise _error_of(reply["error"])
+            return reply["result"]
+
+    def hello(self) -> dict[str, Any]:
+        """The first line of a connection: its token and name."""
+        return self._next_reply()
+
+    def _next_reply(self) -> dict[str, Any]:
+        while True:
+            line, end, rest = self._rest.partition(b"\n")
+            if not end:
+                chunk = self._socket.recv(65536)
+                if not chunk:
+                    raise LineError("the owner of the line is gone", hint=_OWNER_GONE)
+                self._rest += chunk
+                continue
+            self._rest = rest
+            with contextlib.suppress(ValueError):  # torn by an interrupt
+                values = json.loads(line)
+                if isinstance(values, dict):
+                    return values
+
+    def close(self) -> None:
+        self._socket.close()
+
+
+def _error_of(told: dict[str, Any]) -> AsleftError:
+    kind = getattr(errors, str(told["type"]), errors.BugError)
+    error: AsleftError = kind(told["message"], hint=told["hint"], where=told["where"])
+    return error
+
+
+class OwnedLine:
+    """A `link.Line`: what `open_line` gives. Use it as a context manager, or `close` it."""
+
+    def __init__(
+        self, owner: subprocess.Popen[bytes], channels: dict[str, _Channel], facts: LineFacts
+    ) -> None:
+        self.facts = facts
+        self.owner_pid = owner.pid
+        self._owner = owner
+        self._channels = channels
+        self._closed = False
+
+    def exchange(self, command: str, *, within_s: float) -> Answer:
+        """Send one command and wait for its answer; see `link.Line.exchange`."""
+        channel = self._channels["work"]
+        with channel.lock:
+            told = channel.ask("exchange", command=command, within_s=within_s)
+        told["lines"], told["errors"] = tuple(told["lines"]), tuple(told["errors"])
+        return Answer(**told)
+
+    def notices(self) -> list[Notice]:
+        """What came unasked since the last call, in order; also while an exchange blocks."""
+        channel = self._channels["side"]
+        with channel.lock:
+            return [Notice(**told) for told in channel.ask("notices")]
+
+    def stop(self) -> None:
+        """Stop and heaters off, written when this returns. Fit for a signal handler."""
+        channel = self._channels["stop"]
+        if not channel.lock.acquire(blocking=False):
+            return  # somebody is stopping already
+        try:
+            channel.ask("stop", within_s=STOP_WITHIN_S)
+        finally:
+            channel.lock.release()
+
+    def close(self) -> None:
+        """Heaters off if they may be on, then the line is free. Safe to call twice.
+
+        Raises:
+            LineError: heaters off could not be confirmed; names the power switch.
+        """
+        if self._closed:
+            return
+        self._closed = True
+        channel = self._channels["work"]
+        # An exchange that blocks in another thread, or was interrupted, must not delay this.
+        if not channel.lock.acquire(timeout=0.2):
+            channel = self._channels["side"]
+            channel.lock.acquire()
+        try:
+            channel.ask("close", within_s=END_WITHIN_S)
+        finally:
+            channel.lock.release()
+            for one in self._channels.values():
+                one.close()
+            _wait_for(self._owner)
+
+    def __enter__(self) -> OwnedLine:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+
+def safe_lines(tools: int) -> tuple[str, ...]:
+    """The lines that switch every heater off."""
+    if tools == 1:
+        return ("M104 S0", "M140 S0")
+    return (*(f"M104 T{tool} S0" for tool in range(tools)), "M140 S0")
+
+
+def open_line(
+    address: str,
+    *,
+    rate_baud: int | None = None,
+    wire_log: Path,
+    holder: str,
+    limits: GuardLimits,
+    tools: int = 1,
+    heaters_off_first: bool = False,
+    safe_within_s: float = 40.0,
+) -> OwnedLine:
+    """Start the owner of a line and wait until the machine answers.
+
+    Args:
+        address: `/dev/tty…`, `COM3` or `socket://host:port`.
+        rate_baud: None probes the usual speeds on a serial port.
+        wire_log: file that gets every byte with its time, appended.
+        holder: who this is, in words for a second program that wants the machine.
+        limits: temperatures and idle time that the owner holds to, whatever is commanded.
+        heaters_off_first: after a crash or a lost connection: heaters off before anything else.
+        safe_within_s: how long heaters off is tried after a fault.
+
+    Raises:
+        InputError: the address is none.
+        LineError: held by another program (who is said), cannot be opened, or silent.
+    """
+    from asleft.controller.owner_session import OwnerConfig
+
+    config = OwnerConfig(
+        address=address,
+        rate_baud=rate_baud,
+        wire_log=str(wire_log),
+        holder=holder,
+        limits=limits,
+        safe_lines=safe_lines(tools),
+        safe_within_s=safe_within_s,
+        heaters_off_first=heaters_off_first,
+    )
+    complaints = tempfile.TemporaryFile()  # noqa: SIM115 - read only if the owner dies
+    with complaints, socket.create_server(("127.0.0.1", 0)) as listener:
+        token = secrets.token_hex(16)
+        owner = _start(listener.getsockname()[1], token, config.to_dict(), complaints)
+        channels: dict[str, _Channel] = {}
+        try:
+            _accept(listener, token, owner, channels, complaints)
+            facts = channels["work"].reply(0)
+        except BaseException:
+            for channel in channels.values():
+                channel.close()
+            _wait_for(owner)
+            raise
+    facts["banner"] = tuple(facts["banner"])
+    return OwnedLine(owner, channels, LineFacts(**facts))
+
+
+def _start(
+    port: int, token: str, config: dict[str, Any], complaints: IO[bytes]
+) -> subprocess.Popen[bytes]:
+    owner = subprocess.Popen(
+        [sys.executable, "-P", "-m", "asleft.controller.owner"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.DEVNULL,
+        stderr=complaints,
+        **apart_from_terminal(),
+    )
+    told = json.dumps({"port": port, "token": token, "config": config})
+    if owner.stdin is not None:
+        with contextlib.suppress(BrokenPipeError), owner.stdin as pipe:
+            pipe.write(told.encode("ascii") + b"\n")
+    return owner
+
+
+def _accept(
+    listener: socket.socket,
+    token: str,
+    owner: subprocess.Popen[bytes],
+    channels: dict[str, _Channel],
+    complaints: IO[bytes],
+) -> None:
+    """Take the owner's connections; others, without the token, are turned away."""
+    listener.settimeout(0.2)
+    end_s = time.monotonic() + START_WITHIN_S
+    while len(channels) < 3:
+        if owner.poll() is not None or time.monotonic() > end_s:
+            complaints.seek(0)
+            last = complaints.read().decode("utf-8", "replace").strip().splitlines()[-1:]
+            raise LineError(f"the owner of the line did not start: {''.join(last)}")
+        try:
+            connection, _ = listener.accept()
+        except TimeoutError:
+            continue
+        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        connection.settimeout(START_WITHIN_S)
+        channel = _Channel(connection)
+        hello = channel.hello()
+        if not secrets.compare_digest(str(hello.get("token")), token):
+            channel.close()
+            continue
+        connection.settimeout(None)
+        channels[str(hello["channel"])] = channel
+
+
+def _wait_for(owner: subprocess.Popen[bytes]) -> None:
+    """Wait until the owner has gone; it goes by itself once its client has."""
+    try:
+        owner.wait(END_WITHIN_S)
+    except subprocess.TimeoutExpired:
+        owner.kill()
+        owner.wait()

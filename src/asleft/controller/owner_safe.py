@@ -1,0 +1,94 @@
+"""Heaters off, whatever the line does: numbered, without number, and after reopening.
+
+It tries until the machine acknowledged or the time is up, and says which; a confirmation is an
+acknowledgement, never the mere sending. What is sent comes from the machine's description.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+
+from asleft.errors import AsleftError
+from asleft.link.conversation import Conversation
+
+EACH_WITHIN_S = 3.0
+NUMBERED_WITHIN_S = 8.0  # getting back in step included
+REOPEN_WITHIN_S = 17.0  # a board may boot
+PAUSE_S = 0.3
+
+_Way = Callable[[Conversation, tuple[str, ...]], Awaitable[bool]]
+
+
+@dataclass(frozen=True)
+class SafeOutcome:
+    """How heaters off went: confirmed or not, how, and after how many seconds."""
+
+    confirmed: bool
+    how: str
+    elapsed_s: float
+
+    def words(self) -> str:
+        """One sentence for an error message."""
+        if self.confirmed:
+            return f"Heaters off was confirmed ({self.how}, {self.elapsed_s:.1f} s)."
+        return (
+            f"Heaters off could NOT be confirmed within {self.elapsed_s:.0f} s: "
+            "switch the machine off at its power switch now."
+        )
+
+
+async def heaters_off(
+    talk: Conversation, safe_lines: tuple[str, ...], *, within_s: float
+) -> SafeOutcome:
+    """Switch the heaters off and have it acknowledged; never raises for the line's sake."""
+    started_s = time.monotonic()
+    ways = (("numbered", _numbered), ("without number", _plainly), ("after reopening", _reopened))
+    try:
+        async with asyncio.timeout(within_s):
+            while True:
+                for how, way in ways:
+                    if await _tried(way, talk, safe_lines):
+                        return SafeOutcome(True, how, time.monotonic() - started_s)
+                await asyncio.sleep(PAUSE_S)
+    except TimeoutError:
+        return SafeOutcome(False, "not confirmed", time.monotonic() - started_s)
+
+
+async def _tried(way: _Way, talk: Conversation, safe_lines: tuple[str, ...]) -> bool:
+    try:
+        return await way(talk, safe_lines)
+    except AsleftError as error:
+        talk.wire.log.note(f"heaters off: {error.message}")
+        return False
+
+
+async def _numbered(talk: Conversation, safe_lines: tuple[str, ...]) -> bool:
+    try:
+        async with asyncio.timeout(NUMBERED_WITHIN_S):
+            for line in safe_lines:
+                answer = await talk.exchange(line, within_s=EACH_WITHIN_S)
+                if answer.errors:
+                    return False
+    except TimeoutError:
+        return False
+    return True
+
+
+async def _plainly(talk: Conversation, safe_lines: tuple[str, ...]) -> bool:
+    for line in safe_lines:
+        if not await talk.say_plainly(line, within_s=EACH_WITHIN_S / 2):
+            return False
+    return True
+
+
+async def _reopened(talk: Conversation, safe_lines: tuple[str, ...]) -> bool:
+    await talk.close()
+    try:
+        async with asyncio.timeout(REOPEN_WITHIN_S):
+            await talk.open(first=safe_lines)
+    except TimeoutError:
+        return False
+    return await _numbered(talk, safe_lines)

@@ -1,0 +1,142 @@
+"""The heat guard: sees every line sent and every temperature heard, and says when to end it.
+
+Pure state with times passed in; it sends nothing itself. Whoever owns the line asks it before
+sending, tells it what went out and what came, and obeys `trouble` and `idle_too_long`.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from asleft.errors import RefusedError
+from asleft.link.hearing import Temperature, temperatures
+
+RISE_K = 15.0  # a heater that is off cools; 15 K is far above noise and overshoot (ours)
+WARM_C = 50.0  # below this nothing burns and a sunny window explains a rise (ours)
+BROKEN_BELOW_C = -10.0  # what a torn or missing sensor reads as (common practice, no source)
+
+_SETS_HEAT = re.compile(r"M(104|109|140|190)(?!\d)(.*)", re.IGNORECASE)
+_WORD = re.compile(r"([SRT])\s*(-?\d+(?:\.\d*)?)", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class GuardLimits:
+    """What the guard holds to: °C for nozzle and bed, seconds without a command while hot."""
+
+    max_nozzle_c: float = 260.0
+    max_bed_c: float = 110.0
+    idle_off_s: float = 600.0
+    poll_s: float = 2.0
+
+
+class HeatGuard:
+    """Whether the machine may be hot, too hot, or heating unasked."""
+
+    def __init__(self, limits: GuardLimits, now_s: float) -> None:
+        self.limits = limits
+        self.trouble: str | None = None
+        self.last_report_s: float | None = None
+        self._asked_c: dict[str, float] = {}  # what we set
+        self._reported_c: dict[str, float] = {}  # what the machine says is set
+        self._lowest_c: dict[str, float] = {}  # since every target is 0
+        self._last_command_s = now_s
+
+    @property
+    def may_be_hot(self) -> bool:
+        """Whether a heater may be on: we switched it on, or the machine says that one is."""
+        return any(c > 0 for c in (*self._asked_c.values(), *self._reported_c.values()))
+
+    def check(self, command: str) -> None:
+        """Refuse a temperature above the limit before it is sent.
+
+        Raises:
+            RefusedError: names the limit; nothing was sent.
+        """
+        setting = _heat_setting(command)
+        if setting is None:
+            return
+        heater, wanted_c = setting
+        limit_c = self._limit_c(heater)
+        if not wanted_c <= limit_c:
+            raise RefusedError(
+                f"{wanted_c:g} °C is above the limit of {limit_c:g} °C for the {_words(heater)}",
+                hint="Ask for less, or correct the machine's description if it bears more.",
+                where=command,
+            )
+
+    def sent(self, command: str) -> None:
+        """A line went out, by whomever."""
+        setting = _heat_setting(command)
+        if setting is not None:
+            heater, wanted_c = setting
+            self._asked_c[heater] = wanted_c
+            self._lowest_c.clear()
+
+    def commanded(self, now_s: float) -> None:
+        """A person's or program's command came: the machine is not idle."""
+        self._last_command_s = now_s
+
+    def switched_off(self) -> None:
+        """Heaters off was acknowledged, or the machine restarted."""
+        self._asked_c.clear()
+        self._reported_c.clear()
+
+    def heard(self, text: str, now_s: float) -> None:
+        """A line that may hold temperatures; sets `trouble` when one is out of bounds."""
+        found = temperatures(text)
+        if not found:
+            return
+        self.last_report_s = now_s
+        for one in found:
+            if one.target_c is not None:
+                self._reported_c[one.sensor] = one.target_c
+        for one in found:
+            self.trouble = self.trouble or self._trouble_with(one)
+
+    def idle_too_long(self, now_s: float) -> bool:
+        """Whether the machine may be hot and nobody has commanded it for `idle_off_s`."""
+        return self.may_be_hot and now_s - self._last_command_s > self.limits.idle_off_s
+
+    def _trouble_with(self, one: Temperature) -> str | None:
+        what = f"the {_words(one.sensor)} is at {one.actual_c:g} °C"
+        if not math.isfinite(one.actual_c) or one.actual_c < BROKEN_BELOW_C:
+            if self.may_be_hot and self._heats(one.sensor):
+                return f"the sensor of the {_words(one.sensor)} is broken (it reads {one.actual_c})"
+            return None
+        if one.actual_c > self._limit_c(one.sensor):
+            return f"{what}, above its limit of {self._limit_c(one.sensor):g} °C"
+        if self.may_be_hot:
+            self._lowest_c.clear()
+            return None
+        lowest_c = min(one.actual_c, self._lowest_c.get(one.sensor, math.inf))
+        self._lowest_c[one.sensor] = lowest_c
+        if one.actual_c > WARM_C and one.actual_c - lowest_c > RISE_K:
+            return f"{what} and rising with its heater off (it was {lowest_c:g} °C)"
+        return None
+
+    def _heats(self, sensor: str) -> bool:
+        return self._reported_c.get(sensor, 0) > 0 or any(
+            c > 0 and (heater == "B") == (sensor == "B") for heater, c in self._asked_c.items()
+        )
+
+    def _limit_c(self, heater: str) -> float:
+        return self.limits.max_bed_c if heater == "B" else self.limits.max_nozzle_c
+
+
+def _heat_setting(command: str) -> tuple[str, float] | None:
+    """Heater and °C that a command sets, or None. A heat command without S or R sets nothing."""
+    match = _SETS_HEAT.match(command.strip())
+    if match is None:
+        return None
+    words = {letter.upper(): float(number) for letter, number in _WORD.findall(match[2])}
+    wanted = [words[letter] for letter in "SR" if letter in words]
+    if not wanted:
+        return None
+    tool = f"T{int(words['T'])}" if "T" in words else "T"
+    return ("B" if match[1] in {"140", "190"} else tool), max(wanted)
+
+
+def _words(sensor: str) -> str:
+    return "bed" if sensor == "B" else "nozzle"
