@@ -46,9 +46,10 @@ def set_command(
     """Change values, read them back, compare.
 
     Names: X Y Z E (E0, E1, …) in steps/mm; XY XZ YZ for skew in rad; L R for a delta in mm.
-    Nothing is sent before the change was shown and confirmed.
+    Nothing is sent before the change was shown and confirmed. --store alone stores what is
+    in force.
     """
-    if bool(values) == from_findings:
+    if (values and from_findings) or not (values or from_findings or store):
         raise InputError(
             "say what to set, in one way",
             hint="Give NAME=VALUE, or --from-findings after a trial that proposes a change.",

@@ -85,7 +85,7 @@ def proposal_lines(proposal: Mapping[str, Any]) -> list[str]:
 
 def copy_lines(results: Iterable[Mapping[str, Any]]) -> list[str]:
     """What a person may copy to the machine: the lines for everything that is to be adjusted."""
-    from asleft.controller import parse_report, set_lines
+    from asleft.controller import parse_report, setting_lines
 
     wanted: dict[str, float] = {}
     in_force: dict[str, float] = {}
@@ -105,7 +105,7 @@ def copy_lines(results: Iterable[Mapping[str, Any]]) -> list[str]:
         "",
         "To copy to the machine; read the values back, and store them only when they are right:",
         "",
-        *(f"  {line}" for line in set_lines(wanted, before)),
+        *(f"  {line}" for line in setting_lines(wanted, before)),
     ]
 
 

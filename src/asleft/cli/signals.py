@@ -6,7 +6,6 @@ hundred milliseconds. Callbacks run in the main thread, between two of its instr
 
 from __future__ import annotations
 
-import logging
 import os
 import signal
 from collections.abc import Callable, Iterator
@@ -51,6 +50,8 @@ def _handle(number: int, _frame: FrameType | None) -> None:
         try:
             callback()
         except Exception:
+            import logging
+
             logging.getLogger(__name__).exception("the stop could not be written")
             os.write(2, b"\nThe stop could not be sent: use the power switch of the machine.\n")
     if len(_received) == 2 and _callbacks:

@@ -75,7 +75,8 @@ def plain(value: Any) -> str:
     if value is True or value is False:
         return "yes" if value else "no"
     if isinstance(value, float):
-        return f"{value:.6f}".rstrip("0").rstrip(".") if abs(value) < 1e6 else f"{value:g}"
+        text = f"{value:.6f}".rstrip("0").rstrip(".")
+        return "0" if text == "-0" else text
     if isinstance(value, dict):
         return ", ".join(f"{name} {plain(v)}" for name, v in value.items())
     if isinstance(value, list | tuple):
