@@ -27,10 +27,13 @@ def table(
     columns: Sequence[tuple[str, Align]],
     rows: Sequence[Sequence[str]],
     *,
-    wide: int,
+    wide: int | None = None,
     faint: Sequence[int] = (),
 ) -> Block:
-    """A table; column number `wide` takes the room that is left, `faint` rows are set back."""
+    """A table; column `wide` takes the room that is left, `faint` rows are set back.
+
+    Without `wide` it is as narrow as its text.
+    """
     return {
         "kind": "table",
         "columns": [{"title": title, "align": align} for title, align in columns],
@@ -58,6 +61,11 @@ def points(texts: Sequence[str]) -> Block:
 def raw(text: str) -> Block:
     """Lines as a machine printed them or as they were sent."""
     return {"kind": "raw", "text": text.replace("\r\n", "\n").strip("\n")}
+
+
+def marks(rows: Sequence[tuple[str, str, str]]) -> Block:
+    """What happened one after the other: when, what, and the lines that show it."""
+    return {"kind": "marks", "rows": [list(row) for row in rows]}
 
 
 def chart(svg: str) -> Block:

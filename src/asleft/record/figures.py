@@ -6,6 +6,7 @@ An unknown is a dash, and whoever shows it puts the reason beside it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import floor, isfinite, log10
 from typing import Any
 
@@ -53,6 +54,14 @@ def with_unit(value: Any, unit: str, decimals: int | None = None, *, sign: bool 
     """A number and its unit with a no-break space, or a dash."""
     text = number(value, decimals, sign=sign)
     return text if text == UNKNOWN or not unit else f"{text}\u00a0{unit}"
+
+
+def alike(values: Sequence[Any], unit: str) -> list[str]:
+    """Numbers with the same number of decimals, as many as the longest of them needs."""
+    shown = [number(value) for value in values if isinstance(value, (int, float))]
+    plain = all("e" not in text for text in shown)
+    decimals = max((len(text.partition(".")[2]) for text in shown), default=0) if plain else None
+    return [with_unit(value, unit, decimals) for value in values]
 
 
 def estimate(told: dict[str, Any]) -> tuple[str, str, str]:

@@ -1,7 +1,8 @@
 """The record as it stands on paper: sections of finished text, in a certificate's order.
 
 From the document alone, so that a record kept as JSON prints the same a year later.
-`sheet_work` has the parts about trials and changes; `typeset` makes a PDF of it.
+The parts about the work stand in `sheet_trials`, `sheet_findings` and `sheet_changes`;
+`typeset` makes a PDF of it.
 """
 
 from __future__ import annotations
@@ -9,28 +10,11 @@ from __future__ import annotations
 from typing import Any
 
 from asleft.record.blocks import Block, facts, heading, points, raw, says, section, table
-from asleft.record.figures import UNKNOWN, number, setting_unit, time, with_unit
-from asleft.record.sheet_work import budgets, changes, proof, readings, set_aside, verdicts
-
-STANDING = {
-    "in_force": "in force",
-    "after_reset": "read after a reset",
-    "from_storage": "read from storage",
-    "typed": "typed by hand",
-    "pasted": "pasted from a report",
-}
-# Keys whose last word is a unit are shown with it: `reach_mm` as "reach … mm".
-KEY_UNITS = {
-    "mm": "mm",
-    "c": "°C",
-    "g": "g",
-    "s": "s",
-    "rad": "rad",
-    "baud": "baud",
-    "percent": "%",
-    "minutes": "min",
-    "k": "K",
-}
+from asleft.record.figures import UNKNOWN, alike, setting_unit, time, with_unit
+from asleft.record.names import STANDING, named, named_all
+from asleft.record.sheet_changes import changes, proof
+from asleft.record.sheet_findings import verdicts
+from asleft.record.sheet_trials import budgets, readings, set_aside
 
 
 def sheet(document: dict[str, Any]) -> dict[str, Any]:
@@ -63,33 +47,6 @@ def sheet(document: dict[str, Any]) -> dict[str, Any]:
             section("Versions and evidence", _versions(document)),
         ],
     }
-
-
-def named(key: str, value: Any) -> tuple[str, str]:
-    """A stored key and value as a fact: the unit goes from the key to the number."""
-    words = key.split("_")
-    unit = ""
-    if key.endswith("_steps_per_mm"):
-        words, unit = [*words[:-3], "steps", "per", "mm"], ""
-    elif len(words) > 2 and words[-2:] == ["mm", "min"]:
-        words, unit = words[:-2], "mm/min"
-    elif len(words) > 1 and words[-1] in KEY_UNITS:
-        unit = KEY_UNITS[words[-1]]
-        words = words[:-1]
-    return " ".join(words), _shown(value, unit)
-
-
-def _shown(value: Any, unit: str) -> str:
-    if isinstance(value, dict):
-        return ", ".join(f"{name} {_shown(each, unit)}" for name, each in value.items()) or UNKNOWN
-    if isinstance(value, (list, tuple)):
-        joined = " × ".join(number(each) for each in value)
-        return f"{joined}\u00a0{unit}".strip() if value else UNKNOWN
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, (int, float)):
-        return with_unit(value, unit)
-    return UNKNOWN if value is None else str(value)
 
 
 def _machine(document: dict[str, Any]) -> Block:
@@ -147,13 +104,9 @@ def _instruments(document: dict[str, Any]) -> list[Block]:
 
 
 def _check(check: dict[str, Any]) -> str:
-    parts = [f"{name} {shown}" for name, shown in _named_all(check) if name != "at"]
+    parts = [f"{name} {shown}" for name, shown in named_all(check) if name != "at"]
     when = f"{time(check['at'])}: " if check.get("at") else ""
     return when + ", ".join(parts)
-
-
-def _named_all(values: dict[str, Any]) -> list[tuple[str, str]]:
-    return [named(key, value) for key, value in values.items() if value is not None]
 
 
 def _state(kept: dict[str, Any] | None, otherwise: str) -> list[Block]:
@@ -196,9 +149,9 @@ def _compared(found: dict[str, Any], left: dict[str, Any]) -> Block:
             moved = "none" if old == new else with_unit(new - old, unit, 5, sign=True)
             if relative and old != new:
                 moved = with_unit(100 * (new / old - 1), "%", 3, sign=True)
-        rows.append([name, with_unit(old, unit), with_unit(new, unit), moved])
+        rows.append([name, *alike((old, new), unit), moved])
     columns = [("setting", "left"), ("as found", "right"), ("as left", "right")]
-    return table([*columns, ("changed by", "right")], rows, wide=0)  # type: ignore[list-item]
+    return table([*columns, ("changed by", "right")], rows)  # type: ignore[list-item]
 
 
 def settings(parsed: dict[str, Any]) -> dict[str, float | None]:

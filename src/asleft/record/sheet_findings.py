@@ -1,0 +1,102 @@
+"""The part of the record on paper about what was found: quantities, chart, verdicts.
+
+Finished text from the document alone; every unknown stands with its reason.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from asleft.record.blocks import Align, Block, chart, heading, says, table, verdict
+from asleft.record.charts import Interval, interval_chart
+from asleft.record.figures import (
+    IN_PERCENT,
+    UNKNOWN,
+    decimals_for,
+    estimate,
+    percent,
+    setting_unit,
+    with_unit,
+)
+from asleft.record.names import quantity, readable, title, word
+
+
+def verdicts(document: dict[str, Any]) -> list[Block]:
+    """What was found of each quantity, the chart, and the verdict on each setting."""
+    blocks: list[Block] = []
+    for trial in document["trials"]:
+        if not trial["quantities"]:
+            continue
+        mine = [each for each in document["proposals"] if each["trial"] == trial["id"]]
+        drawn = scale_chart(trial)
+        blocks += [heading(title(trial)), _quantities(trial)]
+        blocks += [chart(drawn)] if drawn else []
+        blocks += [_verdict(each) for each in mine]
+    return blocks or [says("No trial gave an estimate, so there is no verdict.")]
+
+
+def _quantities(trial: dict[str, Any]) -> Block:
+    rows = []
+    for each in trial["quantities"]:
+        name = readable(quantity(each))
+        if each["value"] is None:
+            rows.append([name, UNKNOWN, UNKNOWN, each.get("reason") or "no reason was given"])
+        else:
+            value, u, interval = estimate(each)
+            if each["u"] is None:
+                interval = each.get("reason") or UNKNOWN
+            rows.append([name, value, u, interval])
+    columns: list[tuple[str, Align]] = [
+        ("quantity", "left"),
+        ("value", "right"),
+        ("standard uncertainty", "right"),
+        ("95 % interval", "left"),
+    ]
+    return table(columns, rows, wide=3)
+
+
+def scale_chart(trial: dict[str, Any]) -> str | None:
+    """The trial's relative errors against the tolerance, in percent; None without any."""
+    tolerance = (trial["parameters"].get("basis") or trial["parameters"]).get("tolerance") or {}
+    rows = [
+        Interval(
+            readable(quantity(each)),
+            *(100 * (each[key] - base) for key in ("value", "low95", "high95")),
+        )
+        for each in trial["quantities"]
+        for base in [1.0 if each["name"] in ("fed_ratio", "flow") else 0.0]
+        if each["name"] in (*IN_PERCENT, "fed_ratio", "flow")
+        and None not in (each["value"], each["low95"], each["high95"])
+    ]
+    if not rows:
+        return None
+    key = {"feed": "feed", "bead": "bead"}.get(trial["kind"], "scale")
+    band = tolerance.get(key)
+    caption = "error with 95 % interval" + ("; band: tolerance" if band else "")
+    return interval_chart(
+        rows, unit="%", band=100 * band if band is not None else None, caption=caption
+    )
+
+
+def _verdict(each: dict[str, Any]) -> Block:
+    unit = setting_unit(each["setting"], each["axis"])
+    digits = decimals_for(each.get("u"), default=4)
+    lines = []
+    if each.get("proposed") is not None:
+        u = f", standard uncertainty {with_unit(each['u'], unit, digits)}" if each.get("u") else ""
+        lines.append(
+            f"in force {with_unit(each.get('in_force'), unit)}; proposed"
+            f" {with_unit(each['proposed'], unit, digits)}{u}"
+        )
+    elif each.get("in_force") is not None:
+        lines.append(f"in force {with_unit(each['in_force'], unit)}; nothing proposed")
+    p, after = each.get("p_within_tolerance"), each.get("p_after")
+    if p is not None:
+        then = f"; after adjusting {percent(after)}" if after is not None else ""
+        lines.append(f"probability of being within tolerance: {percent(p)}{then}")
+    lines.append(each["reason"])
+    if each.get("withdrawn"):
+        lines.append(f"Withdrawn: {each['withdrawn']}")
+    said = word(each["verdict"]) + (" (provisional)" if each.get("provisional") else "")
+    where = "" if each.get("place", "controller") == "controller" else ", in the slicing profile"
+    return verdict(f"{each['axis']} {readable(each['setting'])}{where}", said, lines)

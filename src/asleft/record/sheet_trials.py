@@ -1,0 +1,155 @@
+"""The parts of the record on paper about measuring: readings, set aside, budget.
+
+Finished text from the document alone. What a reading was of is told from its place,
+whichever trial took it. `sheet` puts the parts in order.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from asleft.record.blocks import Align, Block, facts, heading, says, table
+from asleft.record.figures import RATIO, UNKNOWN, decimals_for, shown_unit, time, with_unit
+from asleft.record.names import quantity, readable, title, word
+
+COLUMNS_OF_PLACE = ("direction", "faces", "nominal_mm", "place")
+
+
+def readings(document: dict[str, Any]) -> list[Block]:
+    """Every reading of every trial, those not used set back."""
+    if not document["trials"]:
+        return [says("No trial was made.")]
+    blocks: list[Block] = []
+    for trial in document["trials"]:
+        name = trial["instrument"].get("name")
+        making = trial["making"].get("name")
+        outcome = word(trial["outcome"])
+        if trial["reason"]:
+            outcome += f": {trial['reason']}"
+        rows = [
+            ("from, to", f"{time(trial['started_at'])} to {time(trial['ended_at'])}"),
+            ("outcome", outcome),
+            ("settings in force", f"kept state no. {trial['kept']}" if trial["kept"] else UNKNOWN),
+            ("instrument, making", f"{name or UNKNOWN}, {making or UNKNOWN}"),
+        ]
+        blocks += [heading(title(trial)), facts(rows), _readings(trial)]
+    return blocks
+
+
+def _readings(trial: dict[str, Any]) -> Block:
+    if not trial["readings"]:
+        return says("No reading was taken.")
+    columns: list[tuple[str, Align]] = [
+        ("no.", "right"),
+        ("what was measured", "left"),
+        ("reading", "right"),
+        ("as typed", "right"),
+        ("time", "right"),
+        ("used", "left"),
+    ]
+    rows = [
+        [
+            str(count),
+            of_place(each["place"]) or each["key"],
+            with_unit(each["value"], each["unit"]),
+            each["raw"].strip(),
+            f"{each['at'][11:19]}",
+            "yes" if each["used"] else "no",
+        ]
+        for count, each in enumerate(trial["readings"], start=1)
+    ]
+    faint = [n for n, each in enumerate(trial["readings"]) if not each["used"]]
+    return table(columns, rows, wide=1, faint=faint)
+
+
+def of_place(place: dict[str, Any]) -> str:
+    """What was measured, in words: the faces and the drawn size, or the lengths given."""
+    parts = []
+    if place.get("place"):
+        parts.append(f"place {place['place']}")
+    if place.get("direction"):
+        parts.append(f"{place['direction']} {place.get('faces') or ''}".strip())
+    if place.get("nominal_mm") is not None:
+        parts.append(f"drawn {with_unit(place['nominal_mm'], 'mm')}")
+    for key, value in place.items():
+        if key not in COLUMNS_OF_PLACE and isinstance(value, (int, float)):
+            name, _, _ = key.partition("_mm")
+            unit = "mm/min" if key.endswith("_mm_min") else "mm" if key.endswith("_mm") else ""
+            parts.append(f"{name.replace('_', ' ')} {with_unit(value, unit)}")
+    return ", ".join(parts)
+
+
+def set_aside(document: dict[str, Any]) -> Block:
+    """What the estimates do not use, with the reason."""
+    rows = [
+        [
+            title(trial),
+            str(count),
+            of_place(each["place"]) or each["key"],
+            with_unit(each["value"], each["unit"]),
+            ("taken back: " if each["taken_back"] else "") + str(each["why_not"]),
+        ]
+        for trial in document["trials"]
+        for count, each in enumerate(trial["readings"], start=1)
+        if not each["used"]
+    ]
+    if not rows:
+        return says("Nothing: every reading was used.")
+    columns: list[tuple[str, Align]] = [
+        ("trial", "left"),
+        ("no.", "right"),
+        ("what was measured", "left"),
+        ("reading", "right"),
+        ("why", "left"),
+    ]
+    return table(columns, rows, wide=4)
+
+
+def budgets(document: dict[str, Any]) -> list[Block]:
+    """The budget of each quantity of each trial, largest contribution first."""
+    blocks: list[Block] = []
+    for trial in document["trials"]:
+        if trial["budget"]:
+            blocks += [heading(title(trial)), _budget(trial)]
+    if not blocks:
+        return [says("No trial gave an estimate, so there is no budget.")]
+    note = (
+        "Type A is evaluated from the readings' scatter, type B from other knowledge (JCGM 100)."
+        " A contribution is a standard uncertainty; its share is of the sum of squares."
+    )
+    return [says(note), *blocks]
+
+
+def _budget(trial: dict[str, Any]) -> Block:
+    units = {quantity(each): shown_unit(each["unit"], each["name"]) for each in trial["quantities"]}
+    totals: dict[str, float] = {}
+    for line in trial["budget"]:
+        totals[line["quantity"]] = totals.get(line["quantity"], 0.0) + line["contribution"] ** 2
+    rows = []
+    before = None
+    for line in trial["budget"]:
+        first = str(line["quantity"]).split()[0]
+        unit, factor = units.get(line["quantity"]) or next(
+            (shown for name, shown in units.items() if name.split()[0] == first), (RATIO, 1.0)
+        )
+        size = abs(line["contribution"]) * factor
+        total = totals[line["quantity"]]
+        share = 100 * line["contribution"] ** 2 / total if total else 0.0
+        rows.append(
+            [
+                readable(line["quantity"]) if line["quantity"] != before else "",
+                readable(line["input"]),
+                line["kind"],
+                with_unit(size, unit, decimals_for(size)),
+                with_unit(share, "%", 1),
+            ]
+        )
+        before = line["quantity"]
+    columns: list[tuple[str, Align]] = [
+        ("quantity", "left"),
+        ("input", "left"),
+        ("type", "left"),
+        ("contribution", "right"),
+        ("share", "right"),
+    ]
+    return table(columns, rows, wide=1)
