@@ -1,11 +1,49 @@
 """Gauge pieces: their parameters, the places where the jaws go, and the files made from them.
 
-The one door of this room. Nothing here knows a machine, a line or a store; the library for
-solids is imported only when a solid is made.
+The one door of this room. Nothing here knows a machine, a line or a store. What needs numpy or
+the library for solids is imported only when it is asked for, so that readings start fast.
 """
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 from asleft.pieces.fit import centre_mm, fits
 from asleft.pieces.place import Place
 from asleft.pieces.span import SpanPiece
 
-__all__ = ["Place", "SpanPiece", "centre_mm", "fits"]
+if TYPE_CHECKING:
+    from asleft.pieces.check import Stiffness, stiffness
+    from asleft.pieces.cost import Cost, column_cost, span_cost
+    from asleft.pieces.drawing import drawing_svg
+    from asleft.pieces.export import write_span_piece
+
+__all__ = [
+    "Cost",
+    "Place",
+    "SpanPiece",
+    "Stiffness",
+    "centre_mm",
+    "column_cost",
+    "drawing_svg",
+    "fits",
+    "span_cost",
+    "stiffness",
+    "write_span_piece",
+]
+
+_LATER = {
+    "Cost": "cost",
+    "Stiffness": "check",
+    "column_cost": "cost",
+    "drawing_svg": "drawing",
+    "span_cost": "cost",
+    "stiffness": "check",
+    "write_span_piece": "export",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """A public name whose file is imported at its first use (PEP 562)."""
+    if name not in _LATER:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_LATER[name]}"), name)

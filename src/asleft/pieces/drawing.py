@@ -43,7 +43,8 @@ def drawing_svg(piece: SpanPiece) -> str:
     if piece.column_heights_mm:
         views.column_from_side(sheet, piece, (67, 167), 38)
         sheet.text((67, 174.5), "column from the left", SMALL)
-    for row, note in enumerate(_NOTES):
+    notes = _NOTES if piece.column_heights_mm else _NOTES[:-2] + _NOTES[-1:]
+    for row, note in enumerate(notes):
         sheet.text((139, 134 + row * 4.7), note, SMALL)
     _table(sheet, piece.places())
     return sheet.svg()
@@ -69,7 +70,7 @@ def _head(sheet: Sheet, piece: SpanPiece) -> None:
 
 def _axes(sheet: Sheet) -> None:
     """Which way the axes run, between the plans."""
-    x, y = 99.0, 116.0
+    x, y = 103.0, 120.0
     sheet.dimension((x, y), (x + 9, y))
     sheet.dimension((x, y), (x, y - 9))
     sheet.text((x + 10, y + 1), "X", PLAIN)

@@ -104,7 +104,7 @@ class Sheet:
         self.shape(
             [(at[0] + x * c - y * s, at[1] + x * s + y * c) for x, y in corners],
             fill="#000" if dark else "#fff",
-            width=LINE,
+            kind="tag",
         )
         down = SMALL * 0.36
         self.text(

@@ -13,7 +13,7 @@ from asleft.pieces.place import Place
 from asleft.pieces.sheet import BOLD, FINE, LINE, SMALL, Point, Sheet, text_width
 from asleft.pieces.span import SpanPiece
 
-PLAN = 56.0  # width of the square with its posts on paper
+PLAN = 60.0  # width of the square with its posts on paper
 _OFFSET = 9.0  # from a flat to its dimension line
 _ALONG = {
     "X": (1.0, 0.0),

@@ -1,0 +1,62 @@
+"""Stiffness against closed formulas for beams, and cost against its goal."""
+
+import math
+
+import pytest
+
+from asleft.pieces import SpanPiece
+from asleft.pieces.check import stiffness
+from asleft.pieces.cost import column_cost, span_cost
+
+
+def lone_rib_mm(piece, width, length, force=5.0, modulus=2400.0):
+    """Give of two posts on one straight rib: F·e²·L/(E·I) by bending, F·L/(E·A) by stretching.
+
+    Beam theory: the force acts e above the rib's axis, so the rib bends under a constant moment.
+    """
+    height = piece.base_height_mm
+    lever = (9 + 14) / 2 - height / 2
+    inertia = width * height**3 / 12
+    return force * length / modulus * (lever**2 / inertia + 1 / (width * height))
+
+
+def test_diagonal_with_slender_sides_bends_nearly_like_a_rib_alone():
+    piece = SpanPiece(side_beads=1, diagonal_beads=6)
+    alone = lone_rib_mm(piece, piece.rib_mm(6), 95 * math.sqrt(2))
+    gives = stiffness(piece).gives_mm
+    assert 0.85 * alone < gives["XY+"] < alone
+
+
+def test_side_with_slender_cross_bends_nearly_like_a_rib_alone():
+    piece = SpanPiece(side_beads=8, diagonal_beads=1)
+    alone = lone_rib_mm(piece, piece.rib_mm(8), 95)
+    gives = stiffness(piece).gives_mm
+    assert 0.85 * alone < gives["X"] < alone
+
+
+def test_square_gives_alike_both_ways_and_in_proportion_to_force():
+    piece = SpanPiece()
+    five, one = stiffness(piece), stiffness(piece, force_n=1.0)
+    assert five.gives_mm["X"] == pytest.approx(five.gives_mm["Y"])
+    assert five.gives_mm["XY+"] == pytest.approx(five.gives_mm["XY-"])
+    assert five.worst_mm == pytest.approx(5 * one.worst_mm)
+    stiffer = stiffness(SpanPiece(side_beads=8, diagonal_beads=8))
+    assert stiffer.worst_mm < five.worst_mm
+
+
+def test_unequal_force_of_one_newton_costs_less_than_half_the_aim():
+    """Equal force cancels in scale; of unequal force half the difference stays, over the pitch."""
+    piece = SpanPiece()
+    give = stiffness(piece, force_n=1.0).gives_mm["X"]
+    assert give / 2 / piece.pitch_mm < 0.0125e-2
+
+
+def test_ordinary_piece_stays_within_an_evening():
+    span = span_cost(SpanPiece())
+    assert span.grams <= 15 and span.minutes <= 60
+
+
+def test_column_of_nothing_costs_nothing_and_solid_plastic_is_never_exceeded():
+    assert column_cost(SpanPiece(column_heights_mm=())).grams == 0
+    solid_mm3 = 8 * 12 * (20 + 60 + 100)
+    assert 0.2 * solid_mm3 < column_cost(SpanPiece()).grams / 1.24e-3 < 0.7 * solid_mm3
