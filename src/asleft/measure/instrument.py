@@ -1,0 +1,96 @@
+"""What a reading was taken with: resolution, permissible error, reach, last check.
+
+Turns the data sheet of a caliper into type-B inputs (JCGM 100, 4.3). Not a device: nothing
+is read here. Stands on `errors` alone; the solvers stand on it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields
+from typing import Any
+
+from asleft.errors import InputError
+
+
+@dataclass(frozen=True)
+class KnownLengthCheck:
+    """A check of the instrument on a known length, lengths in mm.
+
+    `error_mm` is mean reading less known length, `error_u_mm` the standard uncertainty of that
+    mean from the readings alone, `u_mm` the standard uncertainty of the known length.
+    """
+
+    nominal_mm: float
+    u_mm: float
+    error_mm: float
+    error_u_mm: float
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """One instrument, lengths in mm.
+
+    `mpe_mm` is the maximum permissible error of the data sheet (± value over `reach_mm`).
+    `zero_u_mm` is the standard uncertainty of the outside jaws' zero where it was looked at
+    with the jaws closed; None means that nobody looked, and MPE/√3 is taken.
+    """
+
+    name: str = "caliper"
+    resolution_mm: float = 0.01
+    mpe_mm: float = 0.03
+    reach_mm: float = 150.0
+    check: KnownLengthCheck | None = None
+    zero_u_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse what no instrument can be."""
+        sizes = {
+            "resolution": self.resolution_mm,
+            "mpe": self.mpe_mm,
+            "reach": self.reach_mm,
+            "zero": self.zero_u_mm,
+        }
+        if self.check is not None:
+            sizes["known length"] = self.check.nominal_mm
+            sizes["u of the known length"] = self.check.u_mm
+            sizes["u of the error found"] = self.check.error_u_mm
+        for what, value in sizes.items():
+            if value is not None and not 0 < value < math.inf:
+                raise InputError(
+                    f"{what} of {value:g} mm is impossible", hint="Give a size above 0.", where=what
+                )
+
+    @property
+    def zero_sd_mm(self) -> float:
+        """Standard uncertainty of a zero that nobody checked: rectangular, MPE/√3."""
+        return self.mpe_mm / math.sqrt(3)
+
+    @property
+    def outside_zero_sd_mm(self) -> float:
+        """Standard uncertainty of the zero of the outside jaws."""
+        return self.zero_sd_mm if self.zero_u_mm is None else self.zero_u_mm
+
+    @property
+    def scale_sd(self) -> float:
+        """Standard uncertainty of the relative scale error: MPE/(√3·reach)."""
+        return self.mpe_mm / (math.sqrt(3) * self.reach_mm)
+
+    @property
+    def rounding_sd_mm(self) -> float:
+        """Standard uncertainty of rounding to the last digit: r/√12 (JCGM 100, F.2.2.1)."""
+        return self.resolution_mm / math.sqrt(12)
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON values; the inverse is `from_dict`."""
+        return asdict(self)
+
+    @classmethod
+    def from_dict(cls, values: Mapping[str, Any]) -> Instrument:
+        """The inverse of `to_dict`; keys of newer versions are left out."""
+        known = {f.name for f in fields(cls)}
+        kept = {k: v for k, v in values.items() if k in known}
+        if isinstance(kept.get("check"), Mapping):
+            kept["check"] = KnownLengthCheck(**kept["check"])
+        return cls(**kept)

@@ -1,0 +1,117 @@
+"""The four verdicts: leave, adjust, inspect, measure more.
+
+The rule of decision alone (JCGM 106 probabilities, our thresholds); what the number means and
+where it goes is the solver's. Also answers "how many more readings would decide".
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from asleft.measure.chance import coverage_factor, probability_below, probability_within
+from asleft.measure.result import Verdict
+
+LEAVE_AT = 0.95  # probability within tolerance from which a setting is left alone
+GUARD = 1.645  # one-sided 95 % of the normal distribution (ISO 14253-1: guard factor)
+DECIDE_AT = 0.80  # "so many more" must decide in at least this share of cases
+MORE_FACTORS = (1.5, 2, 3, 4, 6, 8, 12, 16)  # beyond 16 times the readings it is no advice
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """A verdict with its reason; probabilities that the error is within tolerance."""
+
+    verdict: Verdict
+    provisional: bool
+    p_now: float | None
+    p_after: float | None
+    reason: str
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What a verdict is made from. All in the unit of the error (relative, rad or mm).
+
+    `u_readings` is the part of `u` that more readings shrink; `readings` how many there were;
+    `largest` the largest line of the budget in words; `remedy` what would help if readings
+    cannot. `plausible` is the largest change that the drive allows, `trouble` a contradiction
+    that was found, in words.
+    """
+
+    error: float
+    u: float
+    dof: float
+    tolerance: float
+    u_readings: float
+    readings: int
+    largest: str
+    remedy: str
+    plausible: float = math.inf
+    trouble: str | None = None
+    unit: str = "%"
+
+
+def judge(e: Evidence) -> Judgement:
+    """Decide on one error. See `Evidence` for units and meaning."""
+    p_now = probability_within(e.error, e.u, e.dof, e.tolerance)
+    p_after = probability_within(0.0, e.u, e.dof, e.tolerance)
+
+    def so(verdict: Verdict, reason: str, provisional: bool = False) -> Judgement:
+        return Judgement(verdict, provisional, p_now, p_after, reason)
+
+    u95, size = coverage_factor(e.dof) * e.u, abs(e.error)
+    shown = f"{_show(e.error, e.unit)} ± {_show(u95, e.unit, signed=False)}"
+    if e.trouble:
+        return so("inspect", e.trouble)
+    if size > e.plausible:
+        limit = _show(e.plausible, e.unit, signed=False)
+        return so("inspect", f"{shown} is more than a sound drive can be off ({limit})")
+    if p_now >= LEAVE_AT:
+        return so("leave", f"{shown} is within tolerance with probability {p_now:.3f}")
+    if u95 <= e.tolerance and size > max(u95, e.tolerance / 2 + GUARD * e.u):
+        return so("adjust", f"{shown} is an error that the readings support")
+    if u95 > e.tolerance and size > u95 + e.tolerance:
+        return so("adjust", f"{shown} is certainly too much: adjust, then measure again", True)
+    return so("measure_more", f"{shown} does not decide; {_advice(e)}")
+
+
+def more_readings(e: Evidence) -> int | None:
+    """How many more readings would decide in at least 80 % of cases; None if none would."""
+    fixed = math.sqrt(max(e.u**2 - e.u_readings**2, 0.0))
+    for factor in MORE_FACTORS:
+        u = math.hypot(fixed, e.u_readings / math.sqrt(factor))
+        if _decided(e, u) >= DECIDE_AT:
+            return math.ceil(e.readings * (factor - 1))
+    return None
+
+
+def _decided(e: Evidence, u: float) -> float:
+    """Chance of a decision once the uncertainty is `u`, seen from today's estimate."""
+    spread = math.sqrt(max(e.u**2 - u**2, 0.0)) or 1e-12
+    leave_below = e.tolerance - GUARD * u
+    adjust_above = max(1.96 * u, e.tolerance / 2 + GUARD * u)
+    if 1.96 * u > e.tolerance:
+        leave_below, adjust_above = 0.0, 1.96 * u + e.tolerance
+    if adjust_above <= leave_below:
+        return 1.0
+
+    def below(x: float) -> float:
+        return probability_below((x - e.error) / spread, math.inf)
+
+    open_right = below(adjust_above) - below(max(leave_below, 0.0))
+    open_left = below(-max(leave_below, 0.0)) - below(-adjust_above)
+    return 1.0 - open_right - open_left
+
+
+def _advice(e: Evidence) -> str:
+    more = more_readings(e)
+    head = f"the largest doubt is {e.largest}"
+    if more is None:
+        return f"{head}, and no number of readings with this instrument decides: {e.remedy}"
+    return f"{head}; about {more} more readings would decide"
+
+
+def _show(value: float, unit: str, *, signed: bool = True) -> str:
+    factor = {"%": 100.0, "mrad": 1000.0}.get(unit, 1.0)
+    return f"{value * factor:{'+' if signed else ''}.3f} {unit}"
