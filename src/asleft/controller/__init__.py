@@ -1,1 +1,86 @@
-"""controller"""
+"""The machine as its controller shows it: settings, kept states, heaters and motion under limits.
+
+`connect` is the one way to a real or practice machine; the parsers work without any. The line's
+process and its client live in `owner` and `line`. Knows neither trials nor the store.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from asleft.controller.description import MachineDescription
+from asleft.controller.kept import (
+    Difference,
+    departures,
+    difference,
+    lines_by_hand,
+    restore_lines,
+    same_within_digits,
+)
+from asleft.controller.report import SettingsReport, parse_report, typed_report
+from asleft.controller.setting import Setting
+
+if TYPE_CHECKING:
+    from asleft.controller.capabilities import Identity, Temperature
+    from asleft.controller.machine import Machine
+
+__all__ = [
+    "Difference",
+    "Identity",
+    "Machine",
+    "MachineDescription",
+    "Setting",
+    "SettingsReport",
+    "Temperature",
+    "connect",
+    "departures",
+    "difference",
+    "lines_by_hand",
+    "parse_report",
+    "restore_lines",
+    "same_within_digits",
+    "typed_report",
+]
+
+
+def connect(
+    description: MachineDescription,
+    *,
+    home: Path,
+    holder: str,
+    clock: Callable[[], float] = time.monotonic,
+    pause: Callable[[float], None] = time.sleep,
+) -> Machine:
+    """Open a machine's line and ask first whether it is printing.
+
+    Args:
+        description: with its address.
+        home: where wire logs live.
+        holder: who asks, in words for whoever comes second.
+        clock: seconds, for bounds that come from physics.
+        pause: waits the given seconds between two questions.
+
+    Raises:
+        InputError: the description has no address.
+        LineError: the line cannot be opened, or another program holds it.
+        RefusedError: it is printing; nothing but questions was sent.
+    """
+    from asleft.controller.connecting import connect_described
+
+    return connect_described(description, home=home, holder=holder, clock=clock, pause=pause)
+
+
+def __getattr__(name: str) -> Any:
+    """Machine, Identity and Temperature are imported when first asked for."""
+    if name == "Machine":
+        from asleft.controller.machine import Machine
+
+        return Machine
+    if name in ("Identity", "Temperature"):
+        from asleft.controller import capabilities
+
+        return getattr(capabilities, name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

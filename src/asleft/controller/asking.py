@@ -1,0 +1,134 @@
+"""One question, everything that was said to it, and whether it was refused.
+
+An `ok` only frees the line: refusals stand in other lines, some of them unasked. This is the one
+place that knows their wording. Stands on the line's answers; knows no command's meaning.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from asleft.errors import LineError, MachineError, MachineResetError, Stopped
+from asleft.link.answer import Answer, Line, Notice
+
+# From memory, common practice: how the refusals of many controllers are worded.
+_UNKNOWN = re.compile(
+    r"unknown (?:command|code)|unsupported|not supported|unrecogni[sz]ed|not implemented", re.I
+)
+_NOT_DONE = re.compile(
+    r"cold ?-?extru|too cold|home (?:\w+ )?(?:axes |axis )?first|must be homed|not homed"
+    r"|out(?:side)? (?:of )?(?:the )?(?:range|travel|bounds|limits?)|exceeds|prevented"
+    r"|extrusion refused|not moved|^!!|^error",
+    re.I,
+)
+
+
+@dataclass(frozen=True)
+class Heard:
+    """An answer with what came unasked while it was awaited.
+
+    `refusal` is the line that says the command was not done, `unknown` whether it says that
+    the machine does not know the command at all.
+    """
+
+    answer: Answer
+    unasked: tuple[Notice, ...]
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """Every line said to this command, the text behind `ok` last."""
+        texts = [*self.answer.errors, *self.answer.lines]
+        texts += [n.text for n in self.unasked if n.kind in ("text", "error")]
+        return tuple(t for t in (*texts, self.answer.acknowledged) if t.strip())
+
+    @property
+    def refusal(self) -> str | None:
+        """The first line that says no."""
+        if self.answer.errors:
+            return self.answer.errors[0]
+        moves = self.answer.command.startswith(("G", "M400"))
+        for text in self.texts:
+            if _UNKNOWN.search(text) or (moves and _NOT_DONE.search(_bare(text))):
+                return text
+        return None
+
+    @property
+    def unknown(self) -> bool:
+        """Whether the machine does not know the command."""
+        return any(_UNKNOWN.search(text) for text in self.texts)
+
+
+class Asker:
+    """Asks a line, and turns a refusal into an error that says what was awaited."""
+
+    def __init__(self, line: Line) -> None:
+        self.line = line
+        self.homed: set[str] = set()
+        self._unasked: list[Notice] = []
+        self._stops = 0
+        self._stops_at_start: int | None = None
+
+    @contextmanager
+    def operation(self) -> Iterator[None]:
+        """Heating or moving: a stop that comes between two questions ends it all the same."""
+        self._stops_at_start = self._stops
+        try:
+            yield
+        finally:
+            self._stops_at_start = None
+
+    def stop(self) -> None:
+        """Stop and heaters off, ahead of everything; homing is not to be trusted after it."""
+        self._stops += 1
+        self.homed.clear()
+        self.line.stop()
+
+    def ask(
+        self, command: str, *, within_s: float, awaited: str = "", may_refuse: bool = False
+    ) -> Heard:
+        """Send one command and wait for its end.
+
+        Args:
+            command: the bare command.
+            within_s: upper bound, from the physics.
+            awaited: what is waited for, in words; named in the errors.
+            may_refuse: hand a refusal back instead of raising.
+
+        Raises:
+            LineError, MachineResetError: the line failed, or the machine restarted; homing and
+                what was not stored are gone.
+            MachineError: the machine said that it did not do it.
+            Stopped: somebody stopped the operation that this question belongs to.
+        """
+        if self._stops_at_start not in (None, self._stops):
+            raise Stopped("stopped before it was sent", where=command)
+        self._unasked += self.line.notices()
+        try:
+            answer = self.line.exchange(command, within_s=within_s)
+        except (LineError, MachineResetError, Stopped):
+            self.homed.clear()
+            raise
+        came = tuple(self.line.notices())
+        self._unasked += came
+        heard = Heard(answer, came)
+        if heard.refusal is not None and not may_refuse:
+            raise MachineError(
+                f"the machine refused {command}{f' ({awaited})' if awaited else ''}: "
+                f"{_bare(heard.refusal)}",
+                hint="Nothing after it was sent. Look at the machine, then try again.",
+                where=command,
+            )
+        return heard
+
+    def unasked(self) -> list[Notice]:
+        """What the machine said by itself since the last call."""
+        self._unasked += self.line.notices()
+        came, self._unasked = self._unasked, []
+        return came
+
+
+def _bare(text: str) -> str:
+    return re.sub(r"^\s*echo\s*:\s*", "", text, flags=re.IGNORECASE).strip()

@@ -1,0 +1,184 @@
+"""Heaters under limits: warm up by asking, off and read back.
+
+Never a blocking command: M104 and M105 in turn, so that a stop is never behind a wait. Bounds
+come from how a nozzle warms. Stands on `asking`; not for the guard of an unwatched line.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from asleft.controller.asking import Asker
+from asleft.controller.capabilities import Temperature, parse_temperatures, sensor_is_broken
+from asleft.controller.description import MachineDescription
+from asleft.controller.setting import format_number
+from asleft.errors import InputError, LineError, MachineError, RefusedError
+
+Progress = Callable[[float, float | None], None]  # share done 0..1, seconds left or None
+
+ANSWER_S = 10.0  # a question without motion; busy lines lengthen it
+REACHED_C = 2.0
+_STEADY_REPORTS = 3
+_RISE_C, _RISE_S = 2.0, 30.0  # a working heater shows more than this (common practice, no source)
+_CRAWL_C = 10.0  # near the target the regulator may slow down
+_OVERSHOOT_C = 20.0
+_SLOWEST_C_S = 0.3
+_MARGIN_S = 180.0
+_COLDEST_FEED_C = 170.0  # usual guard against cold feeding (common practice, no source)
+SWITCH_OFF = "Switch the machine off at its power switch."
+
+
+class Heat:
+    """The heaters of one machine."""
+
+    def __init__(
+        self,
+        asker: Asker,
+        description: MachineDescription,
+        *,
+        clock: Callable[[], float],
+        pause: Callable[[float], None],
+    ) -> None:
+        self._asker = asker
+        self._description = description
+        self._clock = clock
+        self._pause = pause
+
+    def temperatures(self) -> dict[str, Temperature]:
+        """Actual and target of `T0`, … and `B`, °C, asked now.
+
+        Raises:
+            MachineError: no temperature in the answer.
+        """
+        heard = self._asker.ask("M105", within_s=ANSWER_S, awaited="the temperatures")
+        unasked = [n.text for n in heard.unasked if n.kind == "temperature"]
+        found = parse_temperatures([heard.answer.acknowledged, *heard.answer.lines, *unasked])
+        if "T0" not in found:
+            raise MachineError("the machine tells no nozzle temperature", hint=SWITCH_OFF)
+        return found
+
+    def heat(self, tool: int, target_c: float, *, progress: Progress | None = None) -> None:
+        """Warm a tool up and wait until it is steady within 2 K.
+
+        Args:
+            tool: 0 for the first.
+            target_c: °C, at most the limit of the machine's description.
+            progress: told the share done and the seconds left.
+
+        Raises:
+            InputError, RefusedError: no such tool or temperature; nothing was sent.
+            MachineError: no rise, a broken sensor, overshoot, too slow. The heaters are off.
+        """
+        self._check_target(tool, target_c)
+        try:
+            with self._asker.operation():
+                self._set(tool, target_c)
+                self._await(tool, target_c, progress)
+        except LineError:
+            raise  # the owner of the line switches off when it returns
+        except BaseException:
+            self.off()
+            raise
+
+    def require_hot(self, tool: int) -> None:
+        """Refuse to feed through a cold nozzle.
+
+        Raises:
+            RefusedError: colder than filament melts, or far from its target.
+        """
+        now = self._of(tool, self.temperatures())
+        far = now.target_c is not None and now.actual_c < now.target_c - 5 * REACHED_C
+        if far or not now.actual_c >= _COLDEST_FEED_C:
+            raise RefusedError(
+                f"the nozzle is at {now.actual_c:g} °C, too cold to feed",
+                hint="Heat it first.",
+                where=f"tool {tool}",
+            )
+
+    def off(self) -> None:
+        """Heaters of all tools and the bed off, and their targets read back as 0.
+
+        Raises:
+            MachineError: the machine still shows a target above 0.
+        """
+        tools = range(self._description.tools)
+        for _ in range(3):
+            for tool in tools:
+                self._set(tool, 0.0)
+            self._asker.ask("M140 S0", within_s=ANSWER_S, may_refuse=True)
+            targets = {n: t.target_c for n, t in self.temperatures().items() if t.target_c}
+            if not targets:
+                return
+        raise MachineError(f"the heaters are not off: targets {targets}", hint=SWITCH_OFF)
+
+    def _set(self, tool: int, target_c: float) -> None:
+        which = f"T{tool} " if self._description.tools > 1 else ""
+        command = f"M104 {which}S{format_number(target_c, decimals=1)}"
+        self._asker.ask(command, within_s=ANSWER_S, awaited="the heater's new target")
+
+    def _check_target(self, tool: int, target_c: float) -> None:
+        if not 0 <= tool < self._description.tools:
+            raise InputError(f"there is no tool {tool}", hint="The first tool is 0.", where="tool")
+        if not (math.isfinite(target_c) and target_c > 0):
+            raise InputError(
+                f"{target_c:g} °C is no target", hint="Give a temperature.", where="temperature"
+            )
+        limit = self._description.max_nozzle_c
+        if target_c > limit:
+            raise RefusedError(
+                f"{target_c:g} °C is above this tool's limit of {limit:g} °C",
+                hint="Choose a lower temperature.",
+                where="temperature",
+            )
+
+    def _await(self, tool: int, target_c: float, progress: Progress | None) -> None:
+        start_s = self._clock()
+        first = self._of(tool, self.temperatures()).actual_c
+        bound_s = abs(target_c - first) / _SLOWEST_C_S + _MARGIN_S
+        mark_c, mark_s, steady = first, start_s, 0
+        while steady < _STEADY_REPORTS:
+            now = self._of(tool, self.temperatures())
+            elapsed_s = self._clock() - start_s
+            self._check_report(now, target_c, hottest_c=max(first, target_c))
+            steady = steady + 1 if abs(now.actual_c - target_c) <= REACHED_C else 0
+            if now.actual_c >= mark_c + _RISE_C or now.actual_c > target_c - _CRAWL_C:
+                mark_c, mark_s = now.actual_c, self._clock()
+            elif self._clock() - mark_s > _RISE_S:
+                raise self._fault(f"it rose less than {_RISE_C:g} K in {_RISE_S:g} s", now)
+            if elapsed_s > bound_s:
+                raise self._fault(f"{target_c:g} °C not reached in {elapsed_s:.0f} s", now)
+            if progress is not None:
+                progress(*_share(first, now.actual_c, target_c, elapsed_s))
+            if steady < _STEADY_REPORTS:
+                self._pause(min(0.5, max(0.02, elapsed_s / 20)))
+
+    def _check_report(self, now: Temperature, target_c: float, *, hottest_c: float) -> None:
+        if sensor_is_broken(now.actual_c):
+            raise self._fault("its sensor is broken", now)
+        if now.actual_c > hottest_c + _OVERSHOOT_C:
+            raise self._fault("it is hotter than was asked", now)
+        if now.target_c is not None and abs(now.target_c - target_c) > 1.0:
+            raise self._fault(f"its target is {now.target_c:g} °C, not {target_c:g}", now)
+
+    def _fault(self, what: str, now: Temperature) -> MachineError:
+        return MachineError(
+            f"the nozzle does not heat as it should: {what} (last report {now.actual_c:g} °C)",
+            hint="The heaters were switched off. Look at heater and sensor before going on.",
+            where="heater",
+        )
+
+    def _of(self, tool: int, temperatures: dict[str, Temperature]) -> Temperature:
+        found = temperatures.get(f"T{tool}")
+        if found is None:
+            raise MachineError(f"no temperature of tool {tool} in the answer", hint=SWITCH_OFF)
+        return found
+
+
+def _share(
+    first_c: float, now_c: float, target_c: float, elapsed_s: float
+) -> tuple[float, float | None]:
+    """Share done, 0 to 1, and the seconds left if it goes on as so far."""
+    way = target_c - first_c
+    share = 1.0 if abs(way) < REACHED_C else min(1.0, max(0.0, (now_c - first_c) / way))
+    return share, (elapsed_s * (1 - share) / share if share > 0.02 else None)

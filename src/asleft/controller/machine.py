@@ -1,0 +1,258 @@
+"""One machine under limits: identified, read, changed, heated, fed, and left safe.
+
+Every way in goes through here, so that every way has the same limits and interlocks. It gathers
+the small rooms beside it and holds what belongs to the session. Not for deciding anything.
+"""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from types import TracebackType
+
+from asleft.controller.asking import Asker
+from asleft.controller.capabilities import (
+    Identity,
+    parse_card_progress,
+    parse_identity,
+    parse_position,
+    parse_temperatures,
+)
+from asleft.controller.description import MachineDescription
+from asleft.controller.heat import ANSWER_S, Heat, Progress
+from asleft.controller.motion import Motion
+from asleft.controller.overrides import Neutral, cold_feed_allowed, neutral_feed
+from asleft.controller.reading import SettingsReader
+from asleft.controller.report import SettingsReport
+from asleft.controller.writing import checked_settings, setting_lines
+from asleft.errors import AsleftError, MachineError, MachineResetError, RefusedError
+from asleft.link.answer import Line, LineFacts, Notice
+from asleft.units import LINEAR_AXES
+
+_STORE_S = 20.0  # writing a flash page, generously
+_STANDSTILL_S = 0.4  # a printing carriage has moved after this (ours)
+_STORED = re.compile(r"\b(?:stored|saved|written)\b", re.IGNORECASE)
+_NOT_STORED = re.compile(r"\b(?:not|no|fail\w*|error|cannot|can't|unable)\b", re.IGNORECASE)
+
+
+class Machine:
+    """A connected machine. As a context manager it is made safe on every way out.
+
+    Args:
+        line: the open line.
+        description: what its owner says of it; every limit comes from here.
+        clock: seconds, for bounds that come from physics.
+        pause: waits the given seconds between two questions.
+    """
+
+    def __init__(
+        self,
+        line: Line,
+        description: MachineDescription,
+        *,
+        clock: Callable[[], float] = time.monotonic,
+        pause: Callable[[float], None] = time.sleep,
+    ) -> None:
+        self.description = description
+        self.identity: Identity | None = None
+        self.report: SettingsReport | None = None
+        self._asker = Asker(line)
+        self._pause = pause
+        self._heat = Heat(self._asker, description, clock=clock, pause=pause)
+        self._motion = Motion(self._asker, description, self._heat)
+        self._reader = SettingsReader(self._asker)
+        self.temperatures = self._heat.temperatures
+        self.home = self._motion.home
+        self.move = self._motion.move
+        self.feed = self._motion.feed
+        self.position = self._motion.position
+
+    @property
+    def facts(self) -> LineFacts:
+        """Address, rate, wire log, and whether the board restarted on opening."""
+        return self._asker.line.facts
+
+    @property
+    def homed(self) -> frozenset[str]:
+        """The axes that are homed, as far as we know."""
+        return frozenset(self._asker.homed)
+
+    @property
+    def storage(self) -> str:
+        """Whether it can store: `yes`, `no` or `unknown`, by what it says of itself."""
+        told = self.identity.capabilities.get("EEPROM") if self.identity else None
+        return "unknown" if told is None else ("yes" if told else "no")
+
+    def notices(self) -> list[Notice]:
+        """What the machine said unasked since the last call."""
+        return self._asker.unasked()
+
+    def identify(self) -> Identity:
+        """Ask who it is; a machine that does not say is an identity without fields."""
+        heard = self._asker.ask("M115", within_s=ANSWER_S, may_refuse=True)
+        lines = [*heard.answer.lines, heard.answer.acknowledged]
+        self.identity = parse_identity([] if heard.unknown else lines)
+        return self.identity
+
+    def is_printing(self) -> bool | None:
+        """Whether it is printing: true, false, or None where it cannot be told.
+
+        `Not printing` from the card says nothing of a print that comes another way, so a
+        carriage that moves or a hot nozzle outweighs it. Asks nothing that could disturb.
+        """
+        before = self._asker.ask("M27", within_s=ANSWER_S, may_refuse=True)
+        start = self._where()
+        self._pause(_STANDSTILL_S)
+        card = parse_card_progress(before.texts)
+        if self._where() != start or (card is not None and card[1] > 0):
+            return True
+        says_not = any("not" in t.lower() and "print" in t.lower() for t in before.texts)
+        idle = says_not or card is not None
+        heated = self._asker.ask("M105", within_s=ANSWER_S, may_refuse=True).texts
+        hot = any(t.target_c for t in parse_temperatures(heated).values())
+        return False if idle and not hot else None
+
+    def read_settings(self) -> SettingsReport:
+        """The settings in force, believed after two like readings; see `SettingsReader`."""
+        self.report = self._reader.read()
+        return self.report
+
+    def set_values(self, values: Mapping[str, float]) -> list[str]:
+        """Set steps, skew factors or arm geometry; reading back is the caller's next step.
+
+        Args:
+            values: by name: `X Y Z E E0 …` per mm, `XY XZ YZ` factors, `L R` in mm.
+
+        Returns:
+            The lines that were sent.
+
+        Raises:
+            InputError: a name this machine lacks or an impossible value; nothing was sent.
+            MachineError: refused; the lines before it are in force.
+        """
+        lines = setting_lines(values, self.report or self.read_settings())
+        self._send_in_mm(lines)
+        return lines
+
+    def send_raw_settings(self, lines: Iterable[str]) -> list[str]:
+        """Put lines of a kept state back, as they are.
+
+        Raises:
+            RefusedError: a line that heats, moves, stores or resets; nothing was sent.
+            MachineError: refused; the lines before it are in force.
+        """
+        commands = checked_settings(lines)
+        self._send_in_mm(commands)
+        return commands
+
+    def store(self) -> bool | None:
+        """Store everything that is in force (M500).
+
+        Returns:
+            True when the machine says so, False when it says that it did not, None when it
+            says nothing: an ok proves nothing, only a report after a reload or a power cycle.
+        """
+        heard = self._asker.ask("M500", within_s=_STORE_S, may_refuse=True)
+        if heard.unknown or heard.answer.errors:
+            return False
+        said = [t for t in heard.texts if _STORED.search(t)]
+        if any(not _NOT_STORED.search(t) for t in said):
+            return True
+        return False if said or any(_NOT_STORED.search(t) for t in heard.texts) else None
+
+    def reload_stored(self, *, discard_unstored: bool) -> SettingsReport:
+        """Reload what is stored (M501) and read it. Discards what was not stored.
+
+        Raises:
+            RefusedError: the caller does not say that the unstored may go; nothing was sent.
+        """
+        if not discard_unstored:
+            raise RefusedError(
+                "reloading discards every value that was not stored",
+                hint="Store first, or say that the values in force may go.",
+            )
+        self._asker.ask("M501", within_s=_STORE_S, awaited="the stored values")
+        return self.read_settings()
+
+    def heat(self, tool: int, target_c: float, *, progress: Progress | None = None) -> None:
+        """Warm a tool up to `target_c` °C and wait until it is steady; see `Heat.heat`."""
+        self._heat.heat(tool, target_c, progress=progress)
+
+    def heat_off(self) -> None:
+        """All heaters off, read back."""
+        self._heat.off()
+
+    @contextmanager
+    def neutral_feed(self, *, detached: bool = False) -> Iterator[Neutral]:
+        """Feed exactly what is commanded; what was found is put back on every way out.
+
+        Args:
+            detached: the tube is off the hot end: the cold-feed guard is off meanwhile.
+        """
+        report = self.report or self.read_settings()
+        with neutral_feed(self._asker, report, tools=self.description.tools) as found:
+            if not detached:
+                yield found
+                return
+            with cold_feed_allowed(self._asker):
+                self._motion.guard_is_off = True
+                try:
+                    yield found
+                finally:
+                    self._motion.guard_is_off = False
+
+    def make_safe(self) -> None:
+        """Heaters off and read back, then motors off.
+
+        Raises:
+            LineError, MachineError: it could not be confirmed; names the power switch.
+        """
+        try:
+            self._heat.off()
+        except MachineResetError:
+            self._heat.off()  # a restart put the heaters off; make sure all the same
+        self._asker.homed -= set(LINEAR_AXES)
+        self._asker.ask("M84", within_s=ANSWER_S, awaited="motors off")
+
+    def stop(self) -> None:
+        """Stop and heaters off, ahead of everything that waits. May be called by a signal."""
+        self._asker.stop()
+
+    def close(self) -> None:
+        """Put units back and release the line, which makes the machine safe if it may be hot."""
+        try:
+            self._reader.put_units_back()
+        except AsleftError as error:
+            if not isinstance(error, MachineError):
+                raise
+        finally:
+            self._asker.line.close()
+
+    def __enter__(self) -> Machine:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        try:
+            self.make_safe()
+        except AsleftError as failure:
+            if error is None:
+                raise
+            error.add_note(f"and it could not be made safe: {failure.message}")
+        finally:
+            self.close()
+
+    def _where(self) -> dict[str, float]:
+        heard = self._asker.ask("M114", within_s=ANSWER_S, may_refuse=True)
+        return parse_position(heard.texts)
+
+    def _send_in_mm(self, lines: Iterable[str]) -> None:
+        self._asker.ask("G21", within_s=ANSWER_S, may_refuse=True)
+        for line in lines:
+            self._asker.ask(line, within_s=ANSWER_S, awaited="a setting")

@@ -1,0 +1,193 @@
+"""Moving and feeding under limits, in pieces short enough to stop behind.
+
+Each piece takes at most two seconds and is ended by M400, so that a stop never stands behind
+more. Only inside the stated travel, only after homing, only through a hot nozzle. Stands on
+`asking` and `heat`; the state around a feed is `overrides`' business.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from asleft.controller.asking import Asker
+from asleft.controller.capabilities import parse_position
+from asleft.controller.description import MachineDescription
+from asleft.controller.heat import ANSWER_S, Heat, Progress
+from asleft.controller.setting import format_number
+from asleft.errors import InputError, MachineError, RefusedError
+from asleft.units import LINEAR_AXES
+
+PIECE_S = 2.0
+_LONGEST_FEED_MM = 1000.0
+_FASTEST_MOVE_MM_MIN = 6000.0
+_SLOWEST_HOMING_MM_S = 2.0  # Z on a fine screw (common practice, no source)
+_MARGIN_S = 30.0
+_ARRIVED_MM = 0.06  # positions are printed with two digits
+
+
+class Motion:
+    """The axes and extruders of one machine."""
+
+    def __init__(self, asker: Asker, description: MachineDescription, heat: Heat) -> None:
+        self._asker = asker
+        self._description = description
+        self._heat = heat
+        self.guard_is_off = False  # set by the detached form of the feed only
+
+    def position(self) -> dict[str, float]:
+        """Where the machine says it is, mm, by axis; empty where it does not say."""
+        heard = self._asker.ask("M114", within_s=ANSWER_S, awaited="the position")
+        return parse_position([*heard.texts])
+
+    def home(self, axes: Iterable[str] = LINEAR_AXES) -> None:
+        """Home the axes; what is homed is forgotten on a restart and when motors go off.
+
+        Raises:
+            InputError: no such axis.
+            MachineError: the machine refused, or found no end stop.
+        """
+        wanted = [axis for axis in LINEAR_AXES if axis in set(axes)]
+        if not wanted or set(axes) - set(LINEAR_AXES):
+            raise InputError("these axes cannot be homed", hint="Give X, Y or Z.", where="axes")
+        bound_s = sum(self._description.travel_mm) / _SLOWEST_HOMING_MM_S + _MARGIN_S
+        self._asker.homed -= set(wanted)
+        every = set(wanted) == set(LINEAR_AXES) or self._description.drive == "delta"
+        command = "G28" if every else "G28 " + " ".join(wanted)
+        self._asker.ask(command, within_s=bound_s, awaited="homing")
+        self._asker.ask("M400", within_s=bound_s, awaited="the end of homing")
+        self._asker.homed |= set(LINEAR_AXES if every else wanted)
+
+    def move(
+        self,
+        *,
+        x_mm: float | None = None,
+        y_mm: float | None = None,
+        z_mm: float | None = None,
+        rate_mm_min: float = 1500.0,
+    ) -> None:
+        """Move in a straight line to a place inside the stated travel, and wait for its end.
+
+        Raises:
+            RefusedError: an axis is not homed, or the place is outside the travel.
+            InputError: a rate that cannot be.
+            MachineError: refused, or the machine does not say that it arrived.
+        """
+        wished = {"X": x_mm, "Y": y_mm, "Z": z_mm}
+        target = {axis: mm for axis, mm in wished.items() if mm is not None}
+        if not 0 < rate_mm_min <= _FASTEST_MOVE_MM_MIN:
+            raise InputError(
+                f"{rate_mm_min:g} mm/min is no rate to move at",
+                hint=f"Give at most {_FASTEST_MOVE_MM_MIN:g} mm/min.",
+                where="rate",
+            )
+        self._require_homed(target)
+        start = self.position()
+        if not start:
+            raise MachineError("the machine does not say where it is", hint="Home it again.")
+        self._require_inside({**start, **target})
+        for command in ("G21", "G90"):
+            self._asker.ask(command, within_s=ANSWER_S)
+        length_mm = math.dist([start[a] for a in target], list(target.values()))
+        pieces = max(1, math.ceil(length_mm / rate_mm_min * 60 / PIECE_S))
+        with self._asker.operation():
+            for piece in range(1, pieces + 1):
+                there = {a: start[a] + piece / pieces * (mm - start[a]) for a, mm in target.items()}
+                words = [a + format_number(mm, decimals=3) for a, mm in there.items()]
+                self._piece(f"G1 {' '.join(words)} F{format_number(rate_mm_min)}", PIECE_S)
+        self._require_arrived(target)
+
+    def feed(
+        self,
+        length_mm: float,
+        rate_mm_min: float,
+        *,
+        tool: int = 0,
+        progress: Progress | None = None,
+    ) -> None:
+        """Feed filament, and wait until it is fed.
+
+        Args:
+            length_mm: commanded length, above 0 to 1000.
+            rate_mm_min: mm of filament a minute, at most the description's limit.
+            tool: 0 for the first.
+            progress: told the share fed and the seconds left.
+
+        Raises:
+            InputError, RefusedError: bad numbers, or a cold nozzle; nothing was fed.
+            MachineError: the machine refused a piece, also where an ok came with the refusal.
+        """
+        self._check_feed(length_mm, rate_mm_min, tool)
+        if not self.guard_is_off:
+            self._heat.require_hot(tool)
+        if self._description.tools > 1:
+            self._asker.ask(f"T{tool}", within_s=_MARGIN_S, awaited="the tool")
+        for command in ("G21", "M83"):
+            self._asker.ask(command, within_s=ANSWER_S)
+        with self._asker.operation():
+            self._feed_pieces(length_mm, rate_mm_min, progress)
+
+    def _feed_pieces(self, length_mm: float, rate_mm_min: float, progress: Progress | None) -> None:
+        """Pieces whose printed lengths add up to the whole."""
+        pieces = max(1, math.ceil(length_mm / rate_mm_min * 60 / PIECE_S))
+        piece_s = length_mm / pieces / rate_mm_min * 60
+        ends_mm = [round(length_mm * i / pieces, 5) for i in range(pieces + 1)]
+        for i in range(pieces):
+            length = format_number(ends_mm[i + 1] - ends_mm[i], decimals=5)
+            self._piece(f"G1 E{length} F{format_number(rate_mm_min)}", piece_s)
+            if progress is not None:
+                progress((i + 1) / pieces, (pieces - i - 1) * piece_s)
+
+    def _piece(self, command: str, seconds: float) -> None:
+        """One short piece and its end: the ok to a move only says that it is queued."""
+        bound_s = 3 * seconds + _MARGIN_S
+        self._asker.ask(command, within_s=bound_s, awaited="a piece of motion")
+        self._asker.ask("M400", within_s=bound_s, awaited=f"the end of {command}")
+
+    def _check_feed(self, length_mm: float, rate_mm_min: float, tool: int) -> None:
+        if not 0 <= tool < self._description.tools:
+            raise InputError(f"there is no tool {tool}", hint="The first tool is 0.", where="tool")
+        if not 0 < length_mm <= _LONGEST_FEED_MM:
+            raise InputError(
+                f"{length_mm:g} mm is no length to feed",
+                hint=f"Give more than 0 and at most {_LONGEST_FEED_MM:g} mm.",
+                where="length",
+            )
+        limit = self._description.max_feed_rate_mm_min
+        if not 0 < rate_mm_min <= limit:
+            raise InputError(
+                f"{rate_mm_min:g} mm/min is no rate to feed at",
+                hint=f"Give more than 0 and at most this machine's {limit:g} mm/min.",
+                where="rate",
+            )
+
+    def _require_homed(self, target: dict[str, float]) -> None:
+        lost = [axis for axis in target if axis not in self._asker.homed]
+        if lost or not target:
+            raise RefusedError(
+                f"{', '.join(lost) or 'no axis'} is not homed", hint="Home it first.", where="move"
+            )
+
+    def _require_inside(self, place: dict[str, float]) -> None:
+        """Corner beds count from 0; round beds and deltas from the middle."""
+        x, y, z = (place[axis] for axis in LINEAR_AXES)
+        size_x, size_y, size_z = self._description.travel_mm
+        if self._description.bed_shape == "round":
+            inside = math.hypot(x, y) <= size_x / 2
+        else:
+            inside = 0 <= x <= size_x and 0 <= y <= size_y
+        if not (inside and 0 <= z <= size_z):
+            raise RefusedError(
+                f"X{x:g} Y{y:g} Z{z:g} is outside the stated travel",
+                hint="Choose a place inside, or correct the machine's description.",
+                where="move",
+            )
+
+    def _require_arrived(self, target: dict[str, float]) -> None:
+        there = self.position()
+        if not all(abs(there.get(a, mm) - mm) <= _ARRIVED_MM for a, mm in target.items()):
+            raise MachineError(
+                f"sent to {target}, the machine says it is at {there}",
+                hint="It may limit its own travel; home it and look before going on.",
+                where="move",
+            )

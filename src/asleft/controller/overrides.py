@@ -1,0 +1,157 @@
+"""What lies between a commanded length and the motor: overrides, volumetric feeding, the guard.
+
+Read, neutralised for a feed, and put back whatever happens. What a machine does not tell is set
+to its power-on default and named in a warning. Stands on `asking`; moves nothing.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+from asleft.controller.asking import Asker
+from asleft.controller.capabilities import parse_percent
+from asleft.controller.heat import ANSWER_S
+from asleft.controller.report import SettingsReport
+from asleft.controller.setting import format_number
+from asleft.errors import AsleftError, MachineError
+
+_GUARD_DEFAULT_C = 170.0
+
+
+@dataclass(frozen=True)
+class Guard:
+    """The cold-feed guard: on, off or untold (None), and below what it holds, °C."""
+
+    is_on: bool | None
+    limit_c: float
+
+
+@dataclass
+class Neutral:
+    """What was found and is put back: lines to send at the end, and what could not be told."""
+
+    put_back: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+
+@contextmanager
+def neutral_feed(asker: Asker, report: SettingsReport, *, tools: int) -> Iterator[Neutral]:
+    """Feed as commanded: overrides 100 %, lengths not volumes, relative, in mm.
+
+    Args:
+        asker: who asks the machine.
+        report: its settings report, for what only that tells (volumetric feeding).
+        tools: how many extruders it has.
+
+    Raises:
+        MachineError: something could not be neutralised. What was changed is put back.
+    """
+    found = Neutral()
+    try:
+        _neutralise_override(asker, "M220", "speed", found)
+        for command in ["M221"] if tools == 1 else [f"M221 T{tool}" for tool in range(tools)]:
+            _neutralise_override(asker, command, "flow", found)
+        _neutralise_volumetric(asker, report, found)
+        for command in ("G21", "M83"):
+            asker.ask(command, within_s=ANSWER_S)
+        found.put_back.append("M82")  # the power-on default; few machines tell
+        yield found
+    finally:
+        _send_all(asker, reversed(found.put_back))
+
+
+@contextmanager
+def cold_feed_allowed(asker: Asker) -> Iterator[None]:
+    """The cold-feed guard off, for a tube that is detached from the hot end, then on again.
+
+    Raises:
+        MachineError: the machine does not let it be switched off, or it could not be seen that
+            it is on again (then only the power switch makes sure).
+    """
+    before = _guard(asker)
+    if before.is_on is False:
+        raise MachineError(
+            "the cold-feed guard is off already, and not by us",
+            hint="Switch the machine off and on, so that the guard is on when we leave.",
+        )
+    try:
+        _lift_guard(asker)
+        yield
+    finally:
+        # One of the two forms is this machine's; the limit comes last, since a machine that
+        # ignores P may take the first line for leave to feed cold.
+        for form in ("M302 P0", f"M302 S{format_number(before.limit_c, decimals=0)}"):
+            asker.ask(form, within_s=ANSWER_S, may_refuse=True)
+        if _guard(asker) != Guard(True, before.limit_c):
+            raise MachineError(
+                "the cold-feed guard could not be seen to be on again",
+                hint="Switch the machine off and on: that puts the guard back.",
+            )
+
+
+def _lift_guard(asker: Asker) -> None:
+    for form in ("M302 P1", "M302 S0"):
+        heard = asker.ask(form, within_s=ANSWER_S, may_refuse=True)
+        if heard.refusal is None and _guard(asker).is_on is not True:
+            return
+    raise MachineError(
+        "the machine keeps its cold-feed guard on", hint="Feed through a hot nozzle."
+    )
+
+
+def _neutralise_override(asker: Asker, command: str, what: str, found: Neutral) -> None:
+    """Read a percentage and set it to 100; unknown to the machine means that there is none."""
+    heard = asker.ask(command, within_s=ANSWER_S, may_refuse=True)
+    if heard.unknown:
+        return
+    percent = parse_percent(heard.texts)
+    if percent is None:
+        found.warnings.append(f"the machine does not tell its {what} override; it is set to 100 %")
+    elif percent != 100.0:
+        found.put_back.append(f"{command} S{format_number(percent)}")
+    if percent != 100.0:
+        asker.ask(f"{command} S100", within_s=ANSWER_S, awaited=f"{what} at 100 %")
+        now = parse_percent(asker.ask(command, within_s=ANSWER_S).texts)
+        if now not in (None, 100.0):
+            raise MachineError(f"the {what} override stays at {now:g} %, not 100 %")
+
+
+def _neutralise_volumetric(asker: Asker, report: SettingsReport, found: Neutral) -> None:
+    """`M200 D1.75` means that E counts cubic millimetres; `S0` or `D0` that it does not."""
+    for line in (s for s in report.settings if s.code == "M200"):
+        if line.values.get("S", 1.0) == 0.0 or not line.values.get("D"):
+            continue
+        tool = "" if line.tool is None else f"T{line.tool} "
+        off = "S0" if "S" in line.values else "D0"
+        found.put_back.append(line.command)
+        asker.ask(f"M200 {tool}{off}", within_s=ANSWER_S, awaited="lengths, not volumes")
+
+
+def _guard(asker: Asker) -> Guard:
+    """Ask for the guard. The wording of the answers is from memory, common practice."""
+    heard = asker.ask("M302", within_s=ANSWER_S, may_refuse=True)
+    limit_c = _GUARD_DEFAULT_C
+    is_on = None
+    for text in heard.texts:
+        told = re.search(r"(?:\btemp\w*\W+|\bS)(\d+(?:\.\d+)?)", text, re.IGNORECASE)
+        limit_c = float(told.group(1)) if told and float(told.group(1)) > 0 else limit_c
+        if re.search(r"cold.*\b(enabled|allowed)\b|M302.*\bP1\b", text, re.IGNORECASE):
+            is_on = False
+        elif re.search(r"cold.*\b(disabled|prevented|denied)\b|M302.*\bP0\b", text, re.IGNORECASE):
+            is_on = True
+    return Guard(is_on, limit_c)
+
+
+def _send_all(asker: Asker, lines: Iterator[str]) -> None:
+    """Send every line, also behind one that failed; the first failure is raised at the end."""
+    failure: AsleftError | None = None
+    for line in lines:
+        try:
+            asker.ask(line, within_s=ANSWER_S, awaited="what was found is put back")
+        except AsleftError as error:
+            failure = failure or error
+    if failure is not None:
+        raise failure

@@ -1,0 +1,71 @@
+"""What lies between a command and the motor: neutral meanwhile, then as found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from asleft.errors import MachineError, RefusedError
+
+Make = Callable[..., Any]
+InTurn = Callable[..., Callable[[str], list[str]]]
+
+
+def _overrides(state: dict[str, str]) -> Callable[[str], list[str]]:
+    def answer(command: str) -> list[str]:
+        code, _, word = command.partition(" S")
+        if word:
+            state[code] = word
+            return ["ok"]
+        return [f"echo:E0 Flow: {state[code]}%" if code == "M221" else f"FR:{state[code]}%", "ok"]
+
+    return answer
+
+
+def test_overrides_are_neutral_meanwhile_and_put_back_whatever_happens(
+    bench: Make, report_lines: list[str]
+) -> None:
+    state = {"M220": "80", "M221": "95"}
+    report = [*report_lines[:3], "echo:  M200 S1 D1.75", *report_lines[4:]]
+    replies = {"M220": _overrides(state), "M221": _overrides(state), "M503": report}
+    on = bench(replies)
+    with pytest.raises(ZeroDivisionError), on.machine.neutral_feed():
+        assert state == {"M220": "100", "M221": "100"}
+        assert {"M200 S0", "M83", "G21"} <= set(on.line.sent)
+        on.line.sent.clear()
+        raise ZeroDivisionError
+    assert state == {"M220": "80", "M221": "95"}
+    assert "M200 S1 D1.75" in on.line.sent and "M82" in on.line.sent
+
+
+@pytest.mark.parametrize("form", ["P", "S"])
+def test_the_guard_is_off_only_while_detached(bench: Make, form: str) -> None:
+    guard = {"P": "0", "S": "170"}
+
+    def answer(command: str) -> list[str]:
+        word = command.partition(" ")[2]
+        if word and word[0] == form:
+            guard[form] = word[1:]
+        on = guard["P"] == "0" and guard["S"] != "0"
+        told = "disabled" if on else "enabled"
+        return [f"echo:Cold extrudes are {told} (min temp {guard['S']}C)"] if not word else ["ok"]
+
+    replies = {"M302": answer, "M220": ["FR:100%"], "M221": ["Flow: 100%"]}
+    on = bench(replies, nozzle={"at_c": 22.0})
+    with pytest.raises(ZeroDivisionError), on.machine.neutral_feed(detached=True):
+        assert guard in ({"P": "1", "S": "170"}, {"P": "0", "S": "0"})
+        on.machine.feed(5.0, 50.0)
+        raise ZeroDivisionError
+    assert guard == {"P": "0", "S": "170"}
+    assert any(c.startswith("G1 E") for c in on.line.sent)
+    with pytest.raises(RefusedError):
+        on.machine.feed(5.0, 50.0)
+
+
+def test_a_guard_that_does_not_come_back_is_told(bench: Make, in_turn: InTurn) -> None:
+    told = in_turn(["M302 P0 S170"], ["ok"], ["M302 P1 S170"])
+    on = bench({"M302": told})
+    with pytest.raises(MachineError, match="guard"), on.machine.neutral_feed(detached=True):
+        pass
