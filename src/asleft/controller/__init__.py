@@ -22,6 +22,7 @@ from asleft.controller.kept import (
 )
 from asleft.controller.report import SettingsReport, parse_report, typed_report
 from asleft.controller.setting import Setting
+from asleft.controller.writing import setting_lines
 
 if TYPE_CHECKING:
     from asleft.controller.capabilities import Identity, Temperature
@@ -42,6 +43,7 @@ __all__ = [
     "parse_report",
     "restore_lines",
     "same_within_digits",
+    "setting_lines",
     "typed_report",
 ]
 

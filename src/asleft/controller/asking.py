@@ -68,6 +68,7 @@ class Asker:
         self.line = line
         self.homed: set[str] = set()
         self._unasked: list[Notice] = []
+        self.restarts = 0
         self._stops = 0
         self._stops_at_start: int | None = None
 
@@ -105,15 +106,17 @@ class Asker:
         """
         if self._stops_at_start not in (None, self._stops):
             raise Stopped("stopped before it was sent", where=command)
-        self._unasked += self.line.notices()
+        self.hear()
         try:
             answer = self.line.exchange(command, within_s=within_s)
-        except (LineError, MachineResetError, Stopped):
+        except MachineResetError:
+            self.restarts += 1
             self.homed.clear()
             raise
-        came = tuple(self.line.notices())
-        self._unasked += came
-        heard = Heard(answer, came)
+        except (LineError, Stopped):
+            self.homed.clear()
+            raise
+        heard = Heard(answer, self.hear())
         if heard.refusal is not None and not may_refuse:
             raise MachineError(
                 f"the machine refused {command}{f' ({awaited})' if awaited else ''}: "
@@ -125,8 +128,17 @@ class Asker:
 
     def unasked(self) -> list[Notice]:
         """What the machine said by itself since the last call."""
-        self._unasked += self.line.notices()
+        self.hear()
         came, self._unasked = self._unasked, []
+        return came
+
+    def hear(self) -> tuple[Notice, ...]:
+        """Take what came unasked; a boot banner among it is a restart."""
+        came = tuple(self.line.notices())
+        self._unasked += came
+        if any(notice.kind == "reset" for notice in came):
+            self.restarts += 1
+            self.homed.clear()
         return came
 
 

@@ -41,7 +41,7 @@ class Heat:
         pause: Callable[[float], None],
     ) -> None:
         self._asker = asker
-        self._description = description
+        self.description = description
         self._clock = clock
         self._pause = pause
 
@@ -102,7 +102,7 @@ class Heat:
         Raises:
             MachineError: the machine still shows a target above 0.
         """
-        tools = range(self._description.tools)
+        tools = range(self.description.tools)
         for _ in range(3):
             for tool in tools:
                 self._set(tool, 0.0)
@@ -113,18 +113,18 @@ class Heat:
         raise MachineError(f"the heaters are not off: targets {targets}", hint=SWITCH_OFF)
 
     def _set(self, tool: int, target_c: float) -> None:
-        which = f"T{tool} " if self._description.tools > 1 else ""
+        which = f"T{tool} " if self.description.tools > 1 else ""
         command = f"M104 {which}S{format_number(target_c, decimals=1)}"
         self._asker.ask(command, within_s=ANSWER_S, awaited="the heater's new target")
 
     def _check_target(self, tool: int, target_c: float) -> None:
-        if not 0 <= tool < self._description.tools:
+        if not 0 <= tool < self.description.tools:
             raise InputError(f"there is no tool {tool}", hint="The first tool is 0.", where="tool")
         if not (math.isfinite(target_c) and target_c > 0):
             raise InputError(
                 f"{target_c:g} °C is no target", hint="Give a temperature.", where="temperature"
             )
-        limit = self._description.max_nozzle_c
+        limit = self.description.max_nozzle_c
         if target_c > limit:
             raise RefusedError(
                 f"{target_c:g} °C is above this tool's limit of {limit:g} °C",

@@ -41,6 +41,13 @@ class Difference:
         """JSON values."""
         return dict(vars(self))
 
+    def __str__(self) -> str:
+        """`M92 X 80.12, now 80`."""
+        tool = "" if self.tool is None else f"T{self.tool}"
+        what = " ".join(word for word in (self.code, tool, self.letter) if word) or "line"
+        before, after = ("nothing" if v is None else _plain(v) for v in (self.before, self.after))
+        return f"{what} {before}, now {after}"
+
 
 def same_within_digits(wished: float, printed: float, last_place: float) -> bool:
     """Whether a printed value can be the wished one.
@@ -191,6 +198,10 @@ def _restoring(line: Setting, kept: SettingsReport) -> list[str]:
         words = [letter + format_number(value) for letter, value in names]
         return [" ".join([line.code, *tool, *words])] if words else []
     return _in_units(line.command, inches=True)
+
+
+def _plain(value: float | str) -> str:
+    return value if isinstance(value, str) else format_number(value)
 
 
 def _in_units(command: str, *, inches: bool) -> list[str]:

@@ -33,6 +33,7 @@ from asleft.units import LINEAR_AXES
 
 _STORE_S = 20.0  # writing a flash page, generously
 _STANDSTILL_S = 0.4  # a printing carriage has moved after this (ours)
+_LOOK_AGAIN_S = 0.05
 _STORED = re.compile(r"\b(?:stored|saved|written)\b", re.IGNORECASE)
 _NOT_STORED = re.compile(r"\b(?:not|no|fail\w*|error|cannot|can't|unable)\b", re.IGNORECASE)
 
@@ -55,11 +56,11 @@ class Machine:
         clock: Callable[[], float] = time.monotonic,
         pause: Callable[[float], None] = time.sleep,
     ) -> None:
-        self.description = description
         self.identity: Identity | None = None
         self.report: SettingsReport | None = None
         self._asker = Asker(line)
-        self._pause = pause
+        self._clock, self._pause = clock, pause
+        self._restarts_told = 0
         self._heat = Heat(self._asker, description, clock=clock, pause=pause)
         self._motion = Motion(self._asker, description, self._heat)
         self._reader = SettingsReader(self._asker)
@@ -75,6 +76,15 @@ class Machine:
         return self._asker.line.facts
 
     @property
+    def description(self) -> MachineDescription:
+        """What its owner says of it; every limit comes from here."""
+        return self._motion.description
+
+    @description.setter
+    def description(self, described: MachineDescription) -> None:
+        self._motion.description = self._heat.description = described
+
+    @property
     def homed(self) -> frozenset[str]:
         """The axes that are homed, as far as we know."""
         return frozenset(self._asker.homed)
@@ -88,6 +98,21 @@ class Machine:
     def notices(self) -> list[Notice]:
         """What the machine said unasked since the last call."""
         return self._asker.unasked()
+
+    def restarted(self, *, within_s: float) -> bool:
+        """Whether a boot banner came in this session since the last time this was asked.
+
+        Args:
+            within_s: how long to wait for one; 0 looks at what was heard already.
+        """
+        end_s = self._clock() + within_s
+        self._asker.hear()
+        while self._asker.restarts == self._restarts_told and self._clock() < end_s:
+            self._pause(_LOOK_AGAIN_S)
+            self._asker.hear()
+        seen = self._asker.restarts > self._restarts_told
+        self._restarts_told = self._asker.restarts
+        return seen
 
     def identify(self) -> Identity:
         """Ask who it is; a machine that does not say is an identity without fields."""

@@ -31,7 +31,7 @@ class Motion:
 
     def __init__(self, asker: Asker, description: MachineDescription, heat: Heat) -> None:
         self._asker = asker
-        self._description = description
+        self.description = description
         self._heat = heat
         self.guard_is_off = False  # set by the detached form of the feed only
 
@@ -50,9 +50,9 @@ class Motion:
         wanted = [axis for axis in LINEAR_AXES if axis in set(axes)]
         if not wanted or set(axes) - set(LINEAR_AXES):
             raise InputError("these axes cannot be homed", hint="Give X, Y or Z.", where="axes")
-        bound_s = sum(self._description.travel_mm) / _SLOWEST_HOMING_MM_S + _MARGIN_S
+        bound_s = sum(self.description.travel_mm) / _SLOWEST_HOMING_MM_S + _MARGIN_S
         self._asker.homed -= set(wanted)
-        every = set(wanted) == set(LINEAR_AXES) or self._description.drive == "delta"
+        every = set(wanted) == set(LINEAR_AXES) or self.description.drive == "delta"
         command = "G28" if every else "G28 " + " ".join(wanted)
         self._asker.ask(command, within_s=bound_s, awaited="homing")
         self._asker.ask("M400", within_s=bound_s, awaited="the end of homing")
@@ -120,7 +120,7 @@ class Motion:
         self._check_feed(length_mm, rate_mm_min, tool)
         if not self.guard_is_off:
             self._heat.require_hot(tool)
-        if self._description.tools > 1:
+        if self.description.tools > 1:
             self._asker.ask(f"T{tool}", within_s=_MARGIN_S, awaited="the tool")
         for command in ("G21", "M83"):
             self._asker.ask(command, within_s=ANSWER_S)
@@ -145,7 +145,7 @@ class Motion:
         self._asker.ask("M400", within_s=bound_s, awaited=f"the end of {command}")
 
     def _check_feed(self, length_mm: float, rate_mm_min: float, tool: int) -> None:
-        if not 0 <= tool < self._description.tools:
+        if not 0 <= tool < self.description.tools:
             raise InputError(f"there is no tool {tool}", hint="The first tool is 0.", where="tool")
         if not 0 < length_mm <= _LONGEST_FEED_MM:
             raise InputError(
@@ -153,7 +153,7 @@ class Motion:
                 hint=f"Give more than 0 and at most {_LONGEST_FEED_MM:g} mm.",
                 where="length",
             )
-        limit = self._description.max_feed_rate_mm_min
+        limit = self.description.max_feed_rate_mm_min
         if not 0 < rate_mm_min <= limit:
             raise InputError(
                 f"{rate_mm_min:g} mm/min is no rate to feed at",
@@ -171,8 +171,8 @@ class Motion:
     def _require_inside(self, place: dict[str, float]) -> None:
         """Corner beds count from 0; round beds and deltas from the middle."""
         x, y, z = (place[axis] for axis in LINEAR_AXES)
-        size_x, size_y, size_z = self._description.travel_mm
-        if self._description.bed_shape == "round":
+        size_x, size_y, size_z = self.description.travel_mm
+        if self.description.bed_shape == "round":
             inside = math.hypot(x, y) <= size_x / 2
         else:
             inside = 0 <= x <= size_x and 0 <= y <= size_y

@@ -1,0 +1,142 @@
+"""The whole way: a machine through the process that owns its line, on the practice machine."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from asleft.controller import Machine, MachineDescription, connect, difference, restore_lines
+from asleft.errors import LineError, MachineError, RefusedError, Stopped
+from asleft.link import read_wire_log
+from asleft.practice.hands import Hands
+
+SPEED = 300.0
+
+
+@pytest.fixture
+def hands() -> Iterator[Hands]:
+    with Hands(1, speed=SPEED) as there:
+        yield there
+
+
+@pytest.fixture
+def machine(hands: Hands, tmp_path: Path) -> Iterator[Machine]:
+    described = MachineDescription("practice bench", address=hands.address)
+    with connect(described, home=tmp_path, holder="a test") as connected:
+        yield connected
+
+
+def sent(machine: Machine) -> list[str]:
+    chunks = read_wire_log(Path(machine.facts.wire_log))
+    return [c.text for c in chunks if c.direction == "sent"]
+
+
+def test_as_found_changed_restored_line_by_line(machine: Machine, hands: Hands) -> None:
+    assert machine.identify().fingerprint is not None and machine.storage == "yes"
+    found = machine.read_settings()
+    assert found.complete and found.skew == {"XY": 0.0, "XZ": 0.0, "YZ": 0.0}
+    steps = found.steps_per_mm
+    assert steps["X"] is not None
+    machine.set_values({"X": steps["X"] * 1.004, "XY": 0.0012})
+    machine.send_raw_settings(["M145 H190 B50 F10"])
+    changed = machine.read_settings()
+    letters = {(d.code, d.letter) for d in difference(found, changed)}
+    assert letters == {("M92", "X"), ("M852", "I"), *(("M145", x) for x in "HBF")}
+    machine.send_raw_settings(restore_lines(found, changed, everything=True))
+    assert machine.read_settings().raw.splitlines() == found.raw.splitlines()
+
+
+def test_stored_survives_and_unstored_does_not(machine: Machine, hands: Hands) -> None:
+    found = machine.read_settings()
+    machine.set_values({"E": 95.5})
+    assert machine.store() is True
+    machine.set_values({"Y": 81.5})
+    machine.home()
+    hands.ask("power_cycle")
+    assert machine.restarted(within_s=10.0)
+    assert not machine.restarted(within_s=0.0)
+    assert machine.homed == frozenset()
+    after = machine.read_settings()
+    assert after.steps_per_mm["E"] == 95.5
+    assert after.steps_per_mm["Y"] == found.steps_per_mm["Y"]
+
+
+def test_hot_feed_and_cold_afterwards(machine: Machine, hands: Hands) -> None:
+    with pytest.raises(RefusedError, match="too cold"):
+        machine.feed(10.0, 60.0)
+    machine.heat(0, 210.0)
+    assert abs(machine.temperatures()["T0"].actual_c - 210.0) <= 3.0
+    hands.ask("mark", marked_mm=120.0)
+    with machine.neutral_feed():
+        machine.feed(100.0, 100.0)
+    left_mm = float(hands.ask("measure_remaining")["text"])
+    assert 5.0 < left_mm < 40.0  # 120 less 100, with a hidden error of up to 7 %
+    machine.heat_off()
+    assert hands.ask("peek_heaters")["on"] is False
+
+
+def test_overrides_are_read_and_put_back(machine: Machine) -> None:
+    line = machine._asker.line
+    for command in ("M220 S80", "M221 S95", "M200 S1 D1.75"):
+        line.exchange(command, within_s=5.0)
+    machine.read_settings()
+    with machine.neutral_feed() as found:
+        assert not found.warnings
+        assert line.exchange("M221", within_s=5.0).lines == ("echo:M221 S100",)
+        assert "M200 S0" in " ".join(line.exchange("M200", within_s=5.0).lines)
+    assert line.exchange("M220", within_s=5.0).lines == ("echo:M220 S80",)
+    assert line.exchange("M221", within_s=5.0).lines == ("echo:M221 S95",)
+    assert "S1" in " ".join(line.exchange("M200", within_s=5.0).lines)
+
+
+def test_detached_feed_needs_no_heat_and_leaves_the_guard_on(machine: Machine) -> None:
+    line = machine._asker.line
+    with machine.neutral_feed(detached=True):
+        machine.feed(5.0, 60.0)
+    assert line.exchange("M302", within_s=5.0).lines == ("echo:M302 P0 S170",)
+    refused = line.exchange("G1 E1 F60", within_s=5.0)
+    assert "cold extrusion" in " ".join(refused.lines)
+
+
+def test_the_machines_own_travel_limit_is_noticed(hands: Hands, tmp_path: Path) -> None:
+    described = MachineDescription("b", address=hands.address, travel_mm=(300.0, 220.0, 220.0))
+    with connect(described, home=tmp_path, holder="a test") as machine:
+        machine.home()
+        machine.move(x_mm=200.0, y_mm=50.0, z_mm=5.0)
+        with pytest.raises(MachineError, match="refused"):
+            machine.move(x_mm=290.0)
+
+
+def test_a_stop_from_another_thread_ends_a_feed(machine: Machine, hands: Hands) -> None:
+    machine.heat(0, 210.0)
+    threading.Timer(0.15, machine.stop).start()
+    began_s = time.monotonic()
+    with pytest.raises(Stopped), machine.neutral_feed():
+        machine.feed(1000.0, 100.0)  # 10 minutes of the machine's time, 2 s of ours
+    assert time.monotonic() - began_s < 1.5
+    assert hands.ask("peek_heaters")["on"] is False
+    assert sum("G1 E" in text for text in sent(machine)) < 300
+
+
+def test_whatever_happens_the_heaters_are_off_afterwards(hands: Hands, tmp_path: Path) -> None:
+    described = MachineDescription("b", address=hands.address)
+    with (
+        pytest.raises(ZeroDivisionError),
+        connect(described, home=tmp_path, holder="a test") as machine,
+    ):
+        machine.heat(0, 200.0)
+        raise ZeroDivisionError
+    assert hands.ask("peek_heaters")["on"] is False
+
+
+def test_the_second_program_is_refused_and_told_who_holds_it(
+    machine: Machine, hands: Hands, tmp_path: Path
+) -> None:
+    described = MachineDescription("b", address=hands.address)
+    with pytest.raises(LineError, match="a test"):
+        connect(described, home=tmp_path, holder="another")
+    assert machine.read_settings().complete
