@@ -16,9 +16,10 @@ import threading
 from typing import Any
 
 from asleft.practice.clock import Clock
+from asleft.practice.errors import CannotError
 from asleft.practice.kinds import KINDS
 from asleft.practice.server import PtyEnd, SocketEnd, WireEnd
-from asleft.practice.workshop import CannotError, Workshop
+from asleft.practice.workshop import Workshop
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -38,6 +39,9 @@ def main(arguments: list[str] | None = None) -> int:
         asyncio.run(_serve(options))
     except KeyboardInterrupt:
         return 130
+    except OSError as error:
+        sys.stderr.write(f"the practice machine cannot listen: {error}\n")
+        return 3
     return 0
 
 

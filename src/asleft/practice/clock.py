@@ -37,6 +37,13 @@ class Clock:
         """Let own time pass at once: what a print takes is not waited for."""
         self._skipped_s += max(0.0, seconds)
 
+    def paced_s(self, seconds: float) -> float:
+        """Own seconds between two repeated things, such as reports: at least 20 ms of wall.
+
+        Without this floor a fast clock would flood the line, which no real board does.
+        """
+        return max(seconds, 0.02 * self.factor)
+
     async def sleep(self, seconds: float, wake: asyncio.Event | None = None) -> None:
         """Wait own seconds, or less where `wake` is set meanwhile."""
         wall_s = max(0.0, seconds) / self.factor

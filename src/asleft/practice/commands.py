@@ -18,7 +18,10 @@ from asleft.practice.wire import Command
 if TYPE_CHECKING:
     from asleft.practice.controller import Controller
 
-__all__ = ["HANDLERS", "banner", "obey_urgent", "temperatures"]
+__all__ = ["HANDLERS", "banner", "halt", "obey_urgent", "temperatures"]
+
+LARGEST = 1e6
+"""No setting is larger (ours)."""
 
 Handler = Callable[["Controller", Command], Awaitable[None] | None]
 
@@ -37,18 +40,24 @@ def banner(board: Controller) -> None:
 
 def obey_urgent(board: Controller, code: str) -> None:
     """Obey at once, ahead of everything that waits."""
-    now = board.clock.now_s()
     if code == "M112":
-        board.planner.stop(now)
-        board.nozzle.aim(0, now)
-        board.bed.aim(0, now)
-        if not board.halted:
-            board.say("Error:Machine halted, restart needed")
-        board.halted = True
-        board.planner.homed.clear()
+        halt(board, "emergency stop")
     elif code == "M410":
-        board.planner.stop(now)
-    board.cancelled = code == "M108"
+        board.planner.stop(board.clock.now_s())
+    board.cut = code
+    board.urgent.set()
+
+
+def halt(board: Controller, why: str) -> None:
+    """Heaters off, motion off, deaf until the next power cycle."""
+    now = board.clock.now_s()
+    board.planner.stop(now)
+    board.planner.homed.clear()
+    board.nozzle.aim(0, now)
+    board.bed.aim(0, now)
+    if not board.halted:
+        board.say(f"Error:Machine halted, restart needed ({why})")
+    board.halted = True
     board.urgent.set()
 
 
@@ -57,10 +66,17 @@ def _setting(board: Controller, command: Command) -> None:
     if not command.words:
         board.say(f"echo:  {board.settings.line(command.code)}")
         return
-    if command.code == "M92" and any(not (v or 0) > 0 for v in command.words.values()):
+    words = {k: v for k, v in command.words.items() if (k, v) != ("T", 0.0)}
+    if words.get("T") is not None:
+        board.say(f"Error:no tool {words['T']:.0f}")
+        return
+    if any(abs(v or 0) > LARGEST for v in words.values()):
+        board.say(f"Error:{command.code} out of range")
+        return
+    if command.code == "M92" and any(not (v or 0) > 0 for v in words.values()):
         board.say("Error:steps per unit must be above 0")
         return
-    for letter in board.settings.set(command.code, command.words):
+    for letter in board.settings.set(command.code, words):
         board.say(f"echo:{command.code} has no {letter}")
 
 
@@ -108,7 +124,9 @@ def _factory(board: Controller, _: Command) -> None:
 
 
 def _report(board: Controller, _: Command) -> None:
-    for line in board.kind.report(board.settings):
+    lines = board.kind.report(board.settings)
+    lines, board.faults.cut_report = lines[: board.faults.cut_report or None], 0
+    for line in lines:
         board.say(line)
 
 
@@ -138,4 +156,5 @@ HANDLERS: Mapping[str, Handler] = {
     "M112": _nothing,
     "M410": _nothing,
     "M117": _nothing,
+    "T0": _nothing,
 }

@@ -10,6 +10,8 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import inspect
+import os
+import traceback
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -21,12 +23,14 @@ from asleft.practice.heat import Heater
 from asleft.practice.kinds import Kind
 from asleft.practice.motion import Planner
 from asleft.practice.settings import Settings
-from asleft.practice.wire import URGENT, LineCounter, LineRefusedError, parse
+from asleft.practice.wire import LINE_LIMIT, URGENT, LineCounter, LineRefusedError, parse
 
 RECEIVE_BYTES = 1024
 """Bytes that may wait unread; what comes on top is lost (ours)."""
 BUSY_EVERY_S = 2.0
 BOOT_S = 1.5
+TOO_HOT_C = 15.0
+"""So far above its own limit the board halts by itself (ours)."""
 
 
 @dataclass
@@ -75,7 +79,8 @@ class Controller:
         self.modes, self.counter, self.faults = Modes(), LineCounter(), Faults()
         self.output: Callable[[bytes], None] | None = None
         self.received: deque[tuple[float, str]] = deque(maxlen=5000)
-        self.halted = self.booting = self.printing = self.cancelled = False
+        self.halted = self.booting = self.printing = False
+        self.cut: str | None = None
         self.tail = ""
         self._partial = b""
         self._waiting: deque[bytes] = deque()
@@ -88,10 +93,11 @@ class Controller:
         """Take bytes from the wire. What overflows is lost, as on a small board."""
         if self.booting:
             return
-        room = RECEIVE_BYTES - len(self._partial) - sum(map(len, self._waiting))
+        room = RECEIVE_BYTES - sum(map(len, self._waiting))
         *lines, self._partial = (
             (self._partial + data[: max(0, room)]).replace(b"\r", b"\n").split(b"\n")
         )
+        self._partial = self._partial[: LINE_LIMIT + 1]
         for line in filter(bytes.strip, lines):
             text = line.decode("ascii", "replace")
             self.received.append((self.clock.now_s(), text))
@@ -112,11 +118,14 @@ class Controller:
     def start(self) -> None:
         """Begin to obey; the banner comes first."""
         self.booting = True
-        self._tasks = [asyncio.create_task(self._run()), asyncio.create_task(self._reports())]
+        self._tasks = [asyncio.create_task(self._run()), asyncio.create_task(self._watch())]
+        for task in self._tasks:
+            task.add_done_callback(_fail_loudly)
 
     async def stop(self) -> None:
         """Stop obeying, for the end of the process."""
         for task in self._tasks:
+            task.remove_done_callback(_fail_loudly)
             task.cancel()
         for task in self._tasks:
             with contextlib.suppress(asyncio.CancelledError):
@@ -132,34 +141,39 @@ class Controller:
         self.bed.aim(0, now)
         self.modes, self.counter = Modes(), LineCounter()
         self.settings.inches = False
-        self.halted = self.printing = self.cancelled = False
+        self.halted = self.printing = False
+        self.cut = None
         self._waiting.clear()
         self._partial = b""
         self.start()
 
     async def hold(
-        self, seconds_left: Callable[[], float], tell: Callable[[], None] | None = None
+        self,
+        seconds_left: Callable[[], float],
+        *,
+        cut_by: str = "M410",
+        tell: Callable[[], None] | None = None,
     ) -> bool:
         """Block until nothing is left, telling `busy` every 2 s, or `tell` every second.
 
         Returns:
-            False where an urgent command cut it short.
+            False where the urgent command `cut_by`, or a halt, cut it short.
         """
+        every = self.clock.paced_s(BUSY_EVERY_S if tell is None else 1.0)
         last = self.clock.now_s()
         while (left := seconds_left()) > 0:
-            if self.cancelled or self.halted:
-                self.cancelled = False
+            if self.halted or self.cut == cut_by:
                 return False
             self.urgent.clear()
-            await self.clock.sleep(min(left, 1.0), self.urgent)
+            await self.clock.sleep(min(left, every), self.urgent)
             now = self.clock.now_s()
-            if tell is not None and now - last >= 1.0:
-                tell()
+            if now - last >= every and not self.halted:
                 last = now
-            elif tell is None and now - last >= BUSY_EVERY_S:
-                self.say("echo:busy: processing")
-                last = now
-        return True
+                if tell is None:
+                    self.say("echo:busy: processing")
+                else:
+                    tell()
+        return not (self.halted or self.cut == cut_by)
 
     async def _run(self) -> None:
         await self.clock.sleep(BOOT_S)
@@ -175,18 +189,15 @@ class Controller:
         if self.halted:
             return  # only a restart helps
         try:
-            text = self.counter.accept(raw)
+            text = self.counter.accept(self.faults.arrive(raw))
         except LineRefusedError as refusal:
-            self.say(f"Error:{refusal}, last line {self.counter.last}")
-            self._waiting.clear()  # the lines in flight behind it are dropped
-            self.say(f"Resend: {self.counter.last + 1}")
-            self.say("ok")
+            self._refuse(refusal)
             return
         self.tail = ""
         command = parse(text)
         handler = commands.HANDLERS.get(command.code) if command else None
         if command is not None and handler is not None:
-            self.cancelled = False
+            self.cut = None
             result = handler(self, command)
             if inspect.isawaitable(result):
                 await result
@@ -197,9 +208,29 @@ class Controller:
             for _ in range(self.faults.acknowledgements()):
                 self.say(f"ok {self.tail}".rstrip())
 
-    async def _reports(self) -> None:
+    def _refuse(self, refusal: LineRefusedError) -> None:
+        self.say(f"Error:{refusal}, last line {self.counter.last}")
+        if refusal.ask_again:
+            self._waiting.clear()  # the lines in flight behind it are dropped
+            self.say(f"Resend: {self.counter.last + 1}")
+        if not (refusal.ask_again and self.faults.resend_without_ok):
+            self.say("ok")
+
+    async def _watch(self) -> None:
+        """Temperature reports that were asked for, and a halt where it gets too hot."""
+        last = self.clock.now_s()
         while True:
-            every = self.modes.report_every_s
-            await self.clock.sleep(every or 1.0)
-            if every and not self.halted and not self.booting:
+            await self.clock.sleep(self.clock.paced_s(0.25))
+            now, every = self.clock.now_s(), self.modes.report_every_s
+            if self.nozzle.read_c(now) > self.kind.nozzle_limit_c + TOO_HOT_C and not self.halted:
+                commands.halt(self, "nozzle too hot")
+            if every and now - last >= every and not self.halted and not self.booting:
                 self.say(" " + commands.temperatures(self))
+                last = now
+
+
+def _fail_loudly(task: asyncio.Task[None]) -> None:
+    """A board that died of our own fault must not look like one that is merely silent."""
+    if not task.cancelled() and (error := task.exception()) is not None:
+        traceback.print_exception(error)
+        os._exit(4)

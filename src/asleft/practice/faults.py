@@ -14,6 +14,8 @@ from dataclasses import dataclass
 class Faults:
     """What is to go wrong next; counts run down to 0.
 
+    `garble` spoils lines to the client, `corrupt` lines to the board; `cut_report` is after how
+    many lines the next settings report breaks off.
     `late_s` is wall seconds, since the client's patience runs by the wall. `silent` keeps every
     byte back until it is taken away. `restart_on_opening` resets the board whenever a client
     opens the line.
@@ -22,6 +24,9 @@ class Faults:
     garble: int = 0
     lose_ok: int = 0
     double_ok: int = 0
+    corrupt: int = 0
+    resend_without_ok: bool = False
+    cut_report: int = 0
     late: int = 0
     late_s: float = 0.0
     silent: bool = False
@@ -35,6 +40,13 @@ class Faults:
             self.garble -= 1
             return bytes(b ^ 0x55 if i % 3 == 1 else b for i, b in enumerate(data[:-1])) + b"\n"
         return data
+
+    def arrive(self, raw: bytes) -> bytes:
+        """A line as it reaches the board."""
+        if self.corrupt > 0 and raw:
+            self.corrupt -= 1
+            return raw[:-1] + bytes([raw[-1] ^ 0x01])
+        return raw
 
     def acknowledgements(self) -> int:
         """How many times `ok` is said for one line."""

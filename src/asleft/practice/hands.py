@@ -6,6 +6,7 @@ and output.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import subprocess
 import sys
@@ -45,7 +46,11 @@ class Hands:
         self._child = subprocess.Popen(
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, **_own_group()
         )
-        self.hello: dict[str, Any] = self._read()
+        try:
+            self.hello: dict[str, Any] = self._read()
+        except BugError:
+            self.close()
+            raise
         self.address: str = self.hello["address"]
 
     def ask(self, do: str, **arguments: Any) -> dict[str, Any]:
@@ -77,7 +82,8 @@ class Hands:
         """End the machine's process. May be called twice."""
         for pipe in (self._child.stdin, self._child.stdout):
             if pipe is not None and not pipe.closed:
-                pipe.close()
+                with contextlib.suppress(OSError):  # it may be gone already
+                    pipe.close()
         try:
             self._child.wait(CLOSE_WITHIN_S)
         except subprocess.TimeoutExpired:

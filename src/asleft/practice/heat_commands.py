@@ -52,7 +52,7 @@ async def _wait(board: Controller, heater: Heater) -> None:
     def left() -> float:
         return 0.0 if heater.reached(board.clock.now_s()) else 1.0
 
-    await board.hold(left, lambda: board.say(f" {temperatures(board)} W:?"))
+    await board.hold(left, cut_by="M108", tell=lambda: board.say(f" {temperatures(board)} W:?"))
 
 
 async def _wait_nozzle(board: Controller, command: Command) -> None:

@@ -125,7 +125,8 @@ def _call_it(board: Controller, command: Command) -> None:
 
 async def _motors_off(board: Controller, command: Command) -> None:
     await _finish(board, command)
-    board.planner.homed.clear()
+    named = [a for a in "XYZ" if a in command.words]
+    board.planner.homed.difference_update(named or "XYZ")
 
 
 def _where(board: Controller, _: Command) -> None:

@@ -62,7 +62,8 @@ class SocketEnd:
         except asyncio.CancelledError:
             pass  # the process ends
         finally:
-            self._writer = None
+            if self._writer is writer:
+                self._writer = None
             writer.close()
 
     def send(self, data: bytes) -> None:

@@ -34,7 +34,14 @@ class Command:
 
 
 class LineRefusedError(Exception):
-    """The line is not taken; the text is the reason for the `Error:` line."""
+    """The line is not taken; the text is the reason for the `Error:` line.
+
+    `ask_again` is False for a line without number: there is nothing to ask for.
+    """
+
+    def __init__(self, reason: str, *, ask_again: bool = True) -> None:
+        super().__init__(reason)
+        self.ask_again = ask_again
 
 
 @dataclass
@@ -53,7 +60,8 @@ class LineCounter:
             LineRefusedError: too long, checksum wrong or missing, number not the next one.
         """
         if len(raw) > LINE_LIMIT:
-            raise LineRefusedError(f"line longer than {LINE_LIMIT} bytes")
+            numbered = raw.lstrip().startswith(b"N")
+            raise LineRefusedError(f"line longer than {LINE_LIMIT} bytes", ask_again=numbered)
         text = raw.decode("ascii", "replace").strip()
         if "*" not in text and not text.startswith("N"):
             return strip_comments(text)
