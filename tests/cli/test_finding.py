@@ -46,7 +46,7 @@ def proposal(**more):
 
 def test_a_scale_error_is_in_per_cent_with_two_digits_of_its_uncertainty():
     (row,) = quantity_table([quantity()])
-    assert " ".join(row.split()) == "printed scale X +0.234 % +0.192 to +0.277 %"
+    assert " ".join(row.split()) == "printed scale X +0.234 % +0.192 to +0.276 %"
 
 
 @pytest.mark.parametrize(
@@ -67,10 +67,10 @@ def test_an_unknown_is_told_with_its_reason_and_never_as_0():
     unknown = quantity(name="shrinkage", value=None, u=None, reason="span alone cannot tell it")
     result = {"quantities": [unknown], "proposals": [], "set_aside": [], "warnings": []}
     text = "\n".join(result_lines(result))
-    assert "Shrinkage X is not known: span alone cannot tell it" in text
+    assert "Not known: shrinkage X. Span alone cannot tell it." in text
     assert "0.0" not in text
     (row,) = quantity_table([quantity(u=None)])
-    assert "interval not known" in row
+    assert row.endswith("not known")
 
 
 def test_what_is_set_aside_is_shown_with_row_reading_and_reason():

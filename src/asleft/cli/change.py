@@ -56,7 +56,7 @@ def set_command(
             where="set",
         )
     wanted = _wanted(values)
-    session.need_answers(yes=yes)
+    _need_answers(session, yes=yes, address=address)
     with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
         document = bench.set(wanted or None, from_findings=from_findings, store=store)
     return tell_change(session, document)
@@ -71,7 +71,7 @@ def undo_command(
     session: Session, /, *, yes: bool, address: str | None, rate_baud: int | None
 ) -> int:
     """Put back everything that this calibration changed."""
-    session.need_answers(yes=yes)
+    _need_answers(session, yes=yes, address=address)
     with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
         document = bench.undo()
     return tell_change(session, document)
@@ -99,6 +99,12 @@ def restore_command(
     with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
         document = bench.restore(kept, everything=everything)
     return tell_change(session, document)
+
+
+def _need_answers(session: Session, *, yes: bool, address: str | None) -> None:
+    """Refuse before the port is opened; without a port the change is handed over unasked."""
+    if address is not None:
+        session.need_answers(yes=yes)
 
 
 def _wanted(values: Sequence[str]) -> dict[str, float]:

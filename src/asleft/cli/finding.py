@@ -32,10 +32,7 @@ def result_lines(result: Mapping[str, Any]) -> list[str]:
     """One result of `asleft.solve/1` as lines: what was found, and what to do."""
     lines = ["What was found, with the interval that holds it 95 times of 100:", ""]
     lines += quantity_table(result["quantities"])
-    for quantity in result["quantities"]:
-        if quantity["value"] is None and quantity["reason"]:
-            name = f"{_name(quantity)} is not known"
-            lines += wrapped(f"{sentence(name)[:-1]}: {quantity['reason']}", indent="  ")
+    lines += _unknown_lines(result["quantities"])
     for proposal in result["proposals"]:
         lines += ["", *proposal_lines(proposal)]
     if result["set_aside"]:
@@ -48,21 +45,35 @@ def result_lines(result: Mapping[str, Any]) -> list[str]:
 
 
 def quantity_table(quantities: Iterable[Mapping[str, Any]]) -> list[str]:
-    """One aligned row a known quantity: name, value, interval, unit on each number's right."""
+    """One aligned row a known quantity: name, value, interval, a unit behind every number."""
+    known_ones = [q for q in quantities if q["value"] is not None]
+    widest = max((len(_unit(q)[1]) for q in known_ones), default=0)
     rows = []
-    for quantity in quantities:
-        if quantity["value"] is None:
-            continue
+    for quantity in known_ones:
         factor, unit, signed = _unit(quantity)
         digits = _digits(quantity["u"], factor)
-        sign = "+" if signed else ""
-        interval = "interval not known"
-        if quantity["low95"] is not None and quantity["high95"] is not None:
-            low, high = quantity["low95"] * factor, quantity["high95"] * factor
-            interval = f"{low:{sign}.{digits}f} to {high:{sign}.{digits}f} {unit}"
-        value = f"{quantity['value'] * factor:{sign}.{digits}f} {unit}"
-        rows.append((_name(quantity), value, interval))
-    return table(rows, right=frozenset({1, 2}))
+        form = f"{'+' if signed else ''}.{digits}f"
+        known = quantity["low95"] is not None and quantity["high95"] is not None
+        ends = [format(quantity[end] * factor, form) for end in ("low95", "high95") if known]
+        value = format(quantity["value"] * factor, form)
+        unit = unit.ljust(widest)
+        interval = (ends[0], "to", f"{ends[1]} {unit}") if known else ("", "", "not known")
+        rows.append((_name(quantity), f"{value} {unit}", *interval))
+    return table(rows, right=frozenset({1, 2, 4}))
+
+
+def _unknown_lines(quantities: Iterable[Mapping[str, Any]]) -> list[str]:
+    """What is not known and why, each reason once."""
+    names: dict[str, list[str]] = {}
+    for quantity in quantities:
+        if quantity["value"] is None:
+            names.setdefault(quantity["reason"] or "no reason was given", []).append(
+                _name(quantity)
+            )
+    lines: list[str] = []
+    for reason, unknown in names.items():
+        lines += ["", *wrapped(f"Not known: {', '.join(unknown)}. {sentence(reason)}")]
+    return lines
 
 
 def proposal_lines(proposal: Mapping[str, Any]) -> list[str]:
@@ -73,37 +84,31 @@ def proposal_lines(proposal: Mapping[str, Any]) -> list[str]:
         verdict += ", then measure again"
     lines = wrapped(f"{sentence(what)[:-1]}: {verdict}. {sentence(proposal['reason'])}")
     if proposal["verdict"] == "adjust" and proposal["proposed"] is not None:
-        unit = setting_unit(proposal)
-        digits = _digits(proposal["u"], 1.0)
-        known = proposal["in_force"] is not None
-        old = f"{proposal['in_force']:.{digits}f}{unit}" if known else "unknown"
-        new = f"{proposal['proposed']:.{digits}f}{unit}"
-        place = "in the slicing profile" if proposal["place"] == "making" else "in the controller"
-        lines += wrapped(f"In force {old}; proposed {new}, {place}.", indent="  ")
+        lines += wrapped(_old_and_new(proposal), indent="  ")
     return lines
 
 
-def copy_lines(results: Iterable[Mapping[str, Any]]) -> list[str]:
+def copy_lines(result: Mapping[str, Any]) -> list[str]:
     """What a person may copy to the machine: the lines for everything that is to be adjusted."""
-    from asleft.controller import parse_report, setting_lines
+    from asleft.controller.report import parse_report
+    from asleft.controller.writing import setting_lines
 
     wanted: dict[str, float] = {}
     in_force: dict[str, float] = {}
-    for result in results:
-        for proposal in result["proposals"]:
-            if proposal["place"] != "controller" or proposal["proposed"] is None:
-                continue
-            if proposal["verdict"] == "adjust":
-                wanted[proposal["axis"]] = proposal["proposed"]
-            if proposal["in_force"] is not None:
-                in_force[proposal["axis"]] = proposal["in_force"]
+    for proposal in result["proposals"]:
+        if proposal["place"] != "controller" or proposal["proposed"] is None:
+            continue
+        if proposal["verdict"] == "adjust":
+            wanted[proposal["axis"]] = proposal["proposed"]
+        if proposal["in_force"] is not None:
+            in_force[proposal["axis"]] = proposal["in_force"]
     if not wanted:
         return []
     steps = {axis: value for axis, value in in_force.items() if len(axis) == 1 or axis[0] == "E"}
     before = parse_report(_report_text(steps, skew=any(a in _SKEW_LETTERS for a in wanted)))
     return [
         "",
-        "To copy to the machine; read the values back, and store them only when they are right:",
+        "To copy to the machine; read back, and store only what is right:",
         "",
         *(f"  {line}" for line in setting_lines(wanted, before)),
     ]
@@ -122,18 +127,34 @@ def _report_text(steps: Mapping[str, float], *, skew: bool) -> str:
     return "\n".join(lines) + "\n"
 
 
-def setting_unit(proposal: Mapping[str, Any]) -> str:
-    """The unit of a setting, with the blank before it."""
-    if "steps" in proposal["setting"]:
-        return " steps/mm"
-    if "skew" in proposal["setting"]:
-        return " rad"
-    return ""
+def _old_and_new(proposal: Mapping[str, Any]) -> str:
+    """Old value and new, or what the slicing profile is to allow for."""
+    factor, unit = _setting_unit(proposal)
+    digits = _digits(proposal["u"], factor)
+    if proposal["place"] == "making":
+        value = f"{proposal['proposed'] * factor:+.{digits}f} {unit}"
+        return f"In the slicing profile, allow for {value}."
+    new = f"{proposal['proposed'] * factor:.{digits}f} {unit}"
+    if proposal["in_force"] is None:
+        return f"The value in force is unknown; proposed {new}."
+    return f"In force {proposal['in_force'] * factor:.{digits}f} {unit}; proposed {new}."
+
+
+def _setting_unit(proposal: Mapping[str, Any]) -> tuple[float, str]:
+    """Factor and unit of a setting: steps/mm, mm, and ratios in per cent."""
+    setting = proposal["setting"]
+    if setting == "steps_per_mm":
+        return 1.0, "steps/mm"
+    if setting == "skew":
+        return 1.0, "mm/mm"
+    return (1.0, "mm") if setting in ("growth", "arm_length", "radius") else (100.0, "%")
 
 
 def _name(quantity: Mapping[str, Any]) -> str:
     name = NAMES.get(quantity["name"], quantity["name"].replace("_", " "))
     where = quantity.get("axis") or quantity.get("plane")
+    if quantity["name"] == "caliper_zero" and quantity["reason"]:
+        return f"caliper, {quantity['reason']}"
     return f"{name} {where}" if where else name
 
 

@@ -100,9 +100,13 @@ def _bed(
 def piece_lines(document: dict[str, Any]) -> list[str]:
     """`asleft.piece/1` for people."""
     lines = ["Written:", *table(sorted((k, str(v)) for k, v in document["files"].items())), ""]
+    bounds = document["bounds_mm"]
+    size = " × ".join(
+        plain(high - low) for low, high in zip(bounds["low"], bounds["high"], strict=True)
+    )
     about = (
         f"About {document['grams']:.1f} g and {document['minutes']:.0f} min to print;"
-        f" {plain(document['bounds_mm'])} mm on the bed; {len(document['readings'])} readings,"
+        f" {size} mm on the bed; {len(document['readings'])} readings,"
         " numbered on the drawing."
     )
     lines += wrapped(about)

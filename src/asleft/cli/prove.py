@@ -17,6 +17,7 @@ from asleft.cli.wording import table, wrapped
 
 @click.command("prove")
 @click.option("--power-cycled", is_flag=True, help="Power was off and is on again.")
+@click.option("--power-cycle-now", is_flag=True, help="Switch it off and on while we listen.")
 @click.option("--readings", metavar="FILE", help="Readings of the second piece (CSV).")
 @click.option("--yes", is_flag=True, help="Answer yes to every question.")
 @line_options
@@ -27,6 +28,7 @@ def prove_command(
     /,
     *,
     power_cycled: bool,
+    power_cycle_now: bool,
     readings: str | None,
     yes: bool,
     address: str | None,
@@ -34,17 +36,18 @@ def prove_command(
 ) -> int:
     """See that the change holds.
 
-    With --power-cycled the settings are read again and compared with as left. Otherwise a
+    After a power cycle the settings are read again and compared with as left. Otherwise a
     second piece is foretold, printed, read (or taken from --readings), and judged.
     """
+    cycle = power_cycled or power_cycle_now
     taken = read_text(readings, what="readings file") if readings is not None else None
-    if not power_cycled and taken is None:
+    if power_cycle_now or not (cycle or taken):
         session.need_answers(yes=yes)
     with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
         document: dict[str, Any] = {}
-        if power_cycled:
-            document = bench.prove(power_cycled=True)
-        if taken is not None or not power_cycled:
+        if cycle:
+            document = bench.prove(power_cycled=power_cycled, power_cycle_now=power_cycle_now)
+        if taken is not None or not cycle:
             document = _joined(document, bench.prove(readings=taken))
     session.emit(document, prove_lines)
     no = document["verified"] is not True or document["survived_power_cycle"] is False
@@ -72,14 +75,14 @@ def prove_lines(document: dict[str, Any]) -> list[str]:
         return change_lines(document)
     rows = [("place", "foretold 95 %", "read", "")]
     for face in predicted:
-        inside = face.get("inside")
-        reading = face.get("reading_mm")
         rows.append(
             (
-                str(face.get("label") or face.get("place") or ""),
-                f"{face['low95']:.3f} to {face['high95']:.3f} mm",
-                f"{reading:.3f} mm" if reading is not None else "not read",
-                "" if inside is None else ("inside" if inside else "outside"),
+                str(face["label"]),
+                f"{face['low95_mm']:.3f} to {face['high95_mm']:.3f} mm",
+                f"{face['reading_mm']:.3f} mm"
+                if face.get("reading_mm") is not None
+                else "not read",
+                "" if face.get("inside") is not False else "outside",
             )
         )
     lines = [*table(rows, right=frozenset({1, 2})), ""]

@@ -176,8 +176,7 @@ def _solved_lines(document: dict[str, Any]) -> list[str]:
     for result in document["results"]:
         made = f", {result['making']}" if result["making"] else ""
         lines += wrapped(f"{result['file']}: {result['trial']}{made}")
-        lines += [*result_lines(result), ""]
-    lines += copy_lines(document["results"])
+        lines += [*result_lines(result), *copy_lines(result), ""]
     while lines and not lines[-1]:
         lines.pop()
     return lines

@@ -130,13 +130,30 @@ def _run(session: Session, kind: str, given: dict[str, Any]) -> int:
     options = {name: value for name, value in given.items() if value is not None}
     with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
         if only_list:
-            steps = bench.trial_steps(kind, options)
-            document = {"schema": "asleft.trial/1", "trial": kind, "steps": steps}
-            session.emit(document, lambda shown: list(shown["steps"]))
+            session.emit(_listed(kind, bench.trial_steps(kind, options)), _listed_lines)
             return 0
         document = bench.trial(kind, options)
     session.emit(document, trial_lines)
     return _status(document)
+
+
+def _listed(kind: str, steps: list[str]) -> dict[str, Any]:
+    """`asleft.trial/1` of a trial that was shown and not run."""
+    return {
+        "schema": "asleft.trial/1",
+        "trial": kind,
+        "steps": steps,
+        "calibration": None,
+        "outcome": None,
+        "readings": [],
+        "result": None,
+        "reason": "shown only; nothing was run",
+        "warnings": [],
+    }
+
+
+def _listed_lines(document: dict[str, Any]) -> list[str]:
+    return [line for step in document["steps"] for line in wrapped(step, further=" " * 5)]
 
 
 def _status(document: dict[str, Any]) -> int:

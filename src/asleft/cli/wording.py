@@ -23,13 +23,15 @@ def sentence(text: str) -> str:
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?:…" else ".")
 
 
-def wrapped(text: str, *, indent: str = "") -> list[str]:
+def wrapped(text: str, *, indent: str = "", further: str | None = None) -> list[str]:
     """The text in lines of at most 80 characters; words such as paths are never cut."""
+    if further is None:
+        further = indent or "  "
     return textwrap.wrap(
         text,
         WIDTH,
         initial_indent=indent,
-        subsequent_indent=indent + ("  " if not indent else ""),
+        subsequent_indent=further,
         break_long_words=False,
         break_on_hyphens=False,
     ) or [""]
