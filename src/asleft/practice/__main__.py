@@ -50,9 +50,9 @@ async def _serve(options: argparse.Namespace) -> None:
     kind = KINDS[options.kind]
     workshop = Workshop(seed=seed, kind=kind, clock=Clock(options.speed))
     wire = await _open(workshop, options)
-    workshop.board.output, workshop.drop_line = wire.send, wire.drop
     workshop.board.start()
-    await workshop.booted()
+    await workshop.booted()  # switched on long ago: its banner went by unheard
+    workshop.board.output, workshop.drop_line = wire.send, wire.drop
     _print(
         {
             "address": wire.address,

@@ -66,10 +66,12 @@ def _setting(board: Controller, command: Command) -> None:
     if not command.words:
         board.say(f"echo:  {board.settings.line(command.code)}")
         return
-    words = {k: v for k, v in command.words.items() if (k, v) != ("T", 0.0)}
-    if words.get("T") is not None:
-        board.say(f"Error:no tool {words['T']:.0f}")
-        return
+    words = dict(command.words)
+    if "T" not in board.settings.in_force[command.code]:  # elsewhere T is a tool, and there is one
+        tool = words.pop("T", None)
+        if tool:
+            board.say(f"Error:no tool {tool:.0f}")
+            return
     if any(abs(v or 0) > LARGEST for v in words.values()):
         board.say(f"Error:{command.code} out of range")
         return
