@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from hypothesis import given
+from hypothesis import strategies as st
+
 from asleft.controller import (
+    SettingsReport,
     departures,
     difference,
     lines_by_hand,
@@ -10,6 +16,7 @@ from asleft.controller import (
     restore_lines,
     same_within_digits,
 )
+from asleft.controller.setting import parse_setting
 
 BEFORE = """echo:  G21
 echo:  M92 X80.00 Y80.00 Z400.00 E93.00
@@ -23,7 +30,7 @@ door.key 4.5
 
 def test_like_reports_do_not_differ() -> None:
     assert difference(parse_report(BEFORE), parse_report(BEFORE)) == []
-    noisy = parse_report(BEFORE + "echo:Free places: 12\n")
+    noisy = parse_report(BEFORE + "echo:Free places: 12\nuptime 340\n")
     assert difference(parse_report(BEFORE), noisy) == []
 
 
@@ -88,8 +95,49 @@ def test_a_kept_state_in_inches_is_restored_per_mm() -> None:
     kept = parse_report("G20\nM92 X2032 Y2032 Z10160 E2362.2\nM206 X1 Y0 Z0\n")
     now = parse_report("G21\nM92 X81 Y80 Z400 E93\nM206 X0 Y0 Z0\n")
     assert restore_lines(kept, now, everything=True) == [
-        "M92 X80 Y80 Z400 E93",
+        "M92 X80.0000 Y80.0000 Z400.0000 E93.0000",
         "G20",
         "M206 X1 Y0 Z0",
         "G21",
     ]
+
+
+def board_after(report: SettingsReport, lines: list[str]) -> SettingsReport:
+    """A board that obeys: each line sets its values where code, tool and slot are the same."""
+    held = [(s.code, s.tool, s.values.get("S"), dict(s.values), s) for s in report.settings]
+    for line in lines:
+        sent = parse_setting(line)
+        assert sent is not None
+        place = (sent.code, sent.tool, sent.values.get("S"))
+        (values,) = [v for *where, v, _ in held if tuple(where) == place]
+        values.update(sent.values)
+    return parse_report("\n".join(replace(s, values=v).command for *_, v, s in held) + "\n")
+
+
+PRINTED = """M92 X80.00 Y80.00 Z400.00
+M92 T0 E93.00
+M92 T1 E95.00
+M145 S0 H205 B60
+M145 S1 H240 B90
+M852 I0.001000 J0.000000 K0.000000
+"""
+
+
+@given(
+    st.dictionaries(
+        st.sampled_from(["X", "Y", "Z", "E", "H", "B", "I", "J", "K"]),
+        st.integers(1, 99_999).map(lambda n: n / 100),
+    )
+)
+def test_restoring_gives_back_what_was_kept(changed: dict[str, float]) -> None:
+    kept = parse_report(PRINTED)
+    words = [
+        replace(s, values={n: changed.get(n, v) for n, v in s.values.items()}).command
+        for s in kept.settings
+    ]
+    now = parse_report("\n".join(words) + "\n")
+    back = board_after(now, restore_lines(kept, now, everything=True))
+    assert difference(kept, back) == []
+    some = board_after(now, restore_lines(kept, now, everything=False))
+    assert {d.code for d in difference(kept, some)} <= {"M145"}
+    assert some.steps_per_mm == kept.steps_per_mm

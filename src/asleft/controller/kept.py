@@ -7,7 +7,7 @@ sends nothing and stores nothing. Stands on `report`.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from asleft.controller.report import Named, SettingsReport
@@ -24,6 +24,7 @@ CALIBRATING = frozenset({"M92", "M852", "M665", "M666"})
 _UNITS = frozenset({"G20", "G21"})
 # Controllers compute in single precision (6e-8 relative), several operations in a row.
 _FLOAT_NOISE = 1e-6
+_MM_DECIMALS = 4  # of steps per mm that were printed per inch
 _Key = tuple[str, int | None, int]
 
 
@@ -191,12 +192,9 @@ def _restoring(line: Setting, kept: SettingsReport) -> list[str]:
     if not kept.inches:
         return [line.command]
     if line.code == "M92":
-        names = [(n.letter, n.value) for n in kept.named.values() if n.setting is line]
-        if any(len(letter) > 1 for letter, _ in names):
-            return []
-        tool = [f"T{line.tool}"] if line.tool is not None else []
-        words = [letter + format_number(value) for letter, value in names]
-        return [" ".join([line.code, *tool, *words])] if words else []
+        per_mm = {n.letter: n.value for n in kept.named.values() if n.setting is line}
+        converted = replace(line, values=per_mm, decimals=dict.fromkeys(per_mm, _MM_DECIMALS))
+        return [converted.command] if per_mm else []
     return _in_units(line.command, inches=True)
 
 

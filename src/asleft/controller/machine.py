@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from types import TracebackType
 
 from asleft.controller.asking import Asker
@@ -27,7 +27,7 @@ from asleft.controller.overrides import Neutral, cold_feed_allowed, neutral_feed
 from asleft.controller.reading import SettingsReader
 from asleft.controller.report import SettingsReport
 from asleft.controller.writing import checked_settings, setting_lines
-from asleft.errors import AsleftError, MachineError, MachineResetError, RefusedError
+from asleft.errors import AsleftError, MachineResetError, RefusedError
 from asleft.link.answer import Line, LineFacts, Notice
 from asleft.units import LINEAR_AXES
 
@@ -57,7 +57,8 @@ class Machine:
         pause: Callable[[float], None] = time.sleep,
     ) -> None:
         self.identity: Identity | None = None
-        self.report: SettingsReport | None = None
+        self._report: SettingsReport | None = None
+        self._report_restarts = 0
         self._asker = Asker(line)
         self._clock, self._pause = clock, pause
         self._restarts_told = 0
@@ -141,8 +142,9 @@ class Machine:
 
     def read_settings(self) -> SettingsReport:
         """The settings in force, believed after two like readings; see `SettingsReader`."""
-        self.report = self._reader.read()
-        return self.report
+        self._report = self._reader.read()
+        self._report_restarts = self._asker.restarts
+        return self._report
 
     def set_values(self, values: Mapping[str, float]) -> list[str]:
         """Set steps, skew factors or arm geometry; reading back is the caller's next step.
@@ -157,7 +159,7 @@ class Machine:
             InputError: a name this machine lacks or an impossible value; nothing was sent.
             MachineError: refused; the lines before it are in force.
         """
-        lines = setting_lines(values, self.report or self.read_settings())
+        lines = setting_lines(values, self._known_report())
         self._send_in_mm(lines)
         return lines
 
@@ -216,7 +218,7 @@ class Machine:
         Args:
             detached: the tube is off the hot end: the cold-feed guard is off meanwhile.
         """
-        report = self.report or self.read_settings()
+        report = self._known_report()
         with neutral_feed(self._asker, report, tools=self.description.tools) as found:
             if not detached:
                 yield found
@@ -239,7 +241,7 @@ class Machine:
         except MachineResetError:
             self._heat.off()  # a restart put the heaters off; make sure all the same
         self._asker.homed -= set(LINEAR_AXES)
-        self._asker.ask("M84", within_s=ANSWER_S, awaited="motors off")
+        self._asker.ask("M84", within_s=ANSWER_S, may_refuse=True)
 
     def stop(self) -> None:
         """Stop and heaters off, ahead of everything that waits. May be called by a signal."""
@@ -248,10 +250,8 @@ class Machine:
     def close(self) -> None:
         """Put units back and release the line, which makes the machine safe if it may be hot."""
         try:
-            self._reader.put_units_back()
-        except AsleftError as error:
-            if not isinstance(error, MachineError):
-                raise
+            with suppress(AsleftError):  # a restart puts them back as well
+                self._reader.put_units_back()
         finally:
             self._asker.line.close()
 
@@ -272,6 +272,13 @@ class Machine:
             error.add_note(f"and it could not be made safe: {failure.message}")
         finally:
             self.close()
+
+    def _known_report(self) -> SettingsReport:
+        """The last report of this session; read anew after a restart."""
+        self._asker.hear()
+        if self._report is None or self._report_restarts != self._asker.restarts:
+            return self.read_settings()
+        return self._report
 
     def _where(self) -> dict[str, float]:
         heard = self._asker.ask("M114", within_s=ANSWER_S, may_refuse=True)

@@ -16,7 +16,8 @@ _CODE = re.compile(r"(?P<code>[GM]\d+(?:\.\d+)?)(?![\d.])\s*:?\s*(?P<rest>.*)", 
 _WORD = re.compile(rf"([A-Za-z])\s*[:=]?\s*({_NUMBER}(?::{_NUMBER})*)(?![\w.])\s*,?\s*")
 _LIST_NAME = re.compile(r"([A-Z])(\d+)")
 _COMMAND = re.compile(r"[GMT]\d")
-_KEYED = re.compile(rf"[A-Za-z][\w.\-]*\s*[=\s]\s*{_NUMBER}\s*$")
+# A key of a configuration dump has a dot, an underscore or an equals sign; `uptime 12` has not.
+_KEYED = re.compile(rf"(?=\S*[._]|[^=]*=)[A-Za-z][\w.\-]*\s*[=\s]\s*{_NUMBER}\s*$")
 
 
 @dataclass(frozen=True)
