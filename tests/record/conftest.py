@@ -5,6 +5,7 @@ Figures are invented; no solver made them. The clock ticks one second a row.
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from itertools import count
@@ -30,16 +31,38 @@ def ticking() -> Callable[[], datetime]:
     return lambda: start + timedelta(seconds=next(seconds))
 
 
+@pytest.fixture(scope="session")
+def empty_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A store without rows, made once: a home is copied faster than it is made."""
+    home = tmp_path_factory.mktemp("empty")
+    Store.open(home).close()
+    return home
+
+
+@pytest.fixture(scope="session")
+def evening_home(empty_home: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A store with one closed calibration, made once."""
+    home = tmp_path_factory.mktemp("evening") / "home"
+    shutil.copytree(empty_home, home)
+    with Store.open(home, clock=ticking()) as opened:
+        evening(opened)
+    return home
+
+
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store.open(tmp_path / "home", clock=ticking()) as opened:
+def store(empty_home: Path, tmp_path: Path) -> Iterator[Store]:
+    """An empty store of the test's own, in `home` of its folder."""
+    home = shutil.copytree(empty_home, tmp_path / "home")
+    with Store.open(home, clock=ticking()) as opened:
         yield opened
 
 
 @pytest.fixture
-def calibrated(store: Store) -> tuple[Store, int]:
-    """A store with one closed calibration: feed, span, a change, a proof."""
-    return store, evening(store)
+def calibrated(evening_home: Path, tmp_path: Path) -> Iterator[tuple[Store, int]]:
+    """A store with one closed calibration (feed, span, a change, a proof) and its number."""
+    home = shutil.copytree(evening_home, tmp_path / "home")
+    with Store.open(home, clock=ticking()) as opened:
+        yield opened, 1
 
 
 def parsed(x: float, e: float, xy: float) -> dict[str, Any]:

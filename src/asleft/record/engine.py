@@ -23,6 +23,7 @@ _WORDS = (
     ("full", "the disk is full", "Make room; everything stored before is still there."),
     ("readonly", "the store cannot be written", "Check the rights of the folder, or use --home."),
     ("read-only", "the store cannot be written", "Check the rights of the folder, or use --home."),
+    ("permission denied", "the store cannot be opened", "Check the rights of the folder."),
     ("unable to open", "the store cannot be opened", "Check the folder and its rights."),
     ("locked", "another program keeps the store busy", "Wait for it to end, then try again."),
     ("not a database", "the store is no database of ours", "Restore it from a backup."),

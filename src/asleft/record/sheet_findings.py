@@ -82,14 +82,11 @@ def _verdict(each: dict[str, Any]) -> Block:
     unit = setting_unit(each["setting"], each["axis"])
     digits = decimals_for(each.get("u"), default=4)
     lines = []
+    if each.get("in_force") is not None:
+        lines.append(f"in force {with_unit(each['in_force'], unit)}")
     if each.get("proposed") is not None:
         u = f", standard uncertainty {with_unit(each['u'], unit, digits)}" if each.get("u") else ""
-        lines.append(
-            f"in force {with_unit(each.get('in_force'), unit)}; proposed"
-            f" {with_unit(each['proposed'], unit, digits)}{u}"
-        )
-    elif each.get("in_force") is not None:
-        lines.append(f"in force {with_unit(each['in_force'], unit)}; nothing proposed")
+        lines.append(f"proposed {with_unit(each['proposed'], unit, digits)}{u}")
     p, after = each.get("p_within_tolerance"), each.get("p_after")
     if p is not None:
         then = f"; after adjusting {percent(after)}" if after is not None else ""

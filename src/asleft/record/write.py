@@ -9,6 +9,7 @@ import csv
 import io
 import json
 import os
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -57,7 +58,8 @@ def write_record(document: dict[str, Any], path: Path | str) -> Path:
         beside.write_bytes(content)
         beside.replace(path)
     except OSError as error:
-        beside.unlink(missing_ok=True)
+        with suppress(OSError):
+            beside.unlink()
         raise InputError(
             f"the record cannot be written: {error.strerror}",
             hint="Choose another folder with --out.",
