@@ -21,6 +21,7 @@ FALSE_ALARM = 0.05  # over a whole set of good readings
 CLEAR_MM = 0.1  # less than a wrong tenth is scatter, not a misread
 TYPICAL_SD_MM = 0.03
 ENOUGH_APART = 6
+APART_AT = 1.3
 FEW_OF_ITS_KIND = 0.1
 _TYPICAL_DOF = 2.0
 _TELL_APART = 9.0  # difference in χ² by which a misread must beat its nearest rival
@@ -87,7 +88,8 @@ def _apart_factor(off: Array, sd: float, apart: Mask) -> float:
     """How many times more the readings apart scatter, if they are enough to tell."""
     if apart.sum() < ENOUGH_APART:
         return 1.0
-    return max(1.0, 1.4826 * float(np.median(np.abs(off[apart]))) / sd)
+    factor = 1.4826 * float(np.median(np.abs(off[apart]))) / sd
+    return factor if factor > APART_AT else 1.0
 
 
 def _robust_start(problem: _Problem) -> tuple[Array, float]:
@@ -99,7 +101,9 @@ def _robust_start(problem: _Problem) -> tuple[Array, float]:
         # |r| = r²/|r|: each row's sd becomes the root of its departure.
         size = np.maximum(np.abs(fit.residuals), 0.2 * TYPICAL_SD_MM)
         sd = np.sqrt(size * TYPICAL_SD_MM)
-        fit = problem.fit(everyone, sd)
+        before, fit = fit, problem.fit(everyone, sd)
+        if np.max(np.abs(fit.residuals - before.residuals)) < 0.1 * TYPICAL_SD_MM:
+            break
     used = int(min(round(float(fit.leverage.sum())), problem.observed.size - 1))
     sizes = np.sort(np.abs(fit.residuals))[used:]
     spread = 1.4826 * float(np.median(sizes))
@@ -163,7 +167,7 @@ def _check_backwards(problem: _Problem, kept: Mask) -> Misreads:
         if worst is None:
             continue
         if len(rivals) > 1:
-            unlocated.append(rivals)
+            unlocated = _merged(unlocated, rivals)
         else:
             kept[worst] = False
     for _ in range(kept.size):
@@ -171,11 +175,18 @@ def _check_backwards(problem: _Problem, kept: Mask) -> Misreads:
         if worst is None:
             break
         if len(rivals) > 1:
-            unlocated.append(rivals)
+            unlocated = _merged(unlocated, rivals)
         else:
             kept[worst] = False
     fit = problem.fit(kept, TYPICAL_SD_MM)
     return Misreads(kept, problem.off(fit), tuple(unlocated))
+
+
+def _merged(groups: list[tuple[int, ...]], more: tuple[int, ...]) -> list[tuple[int, ...]]:
+    """Groups with one more, overlapping ones joined: they are one contradiction."""
+    apart = [g for g in groups if not set(g) & set(more)]
+    joined = set(more).union(*(set(g) for g in groups if set(g) & set(more)))
+    return [*apart, tuple(sorted(joined))]
 
 
 def _worst(

@@ -9,7 +9,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from asleft.measure.chance import coverage_factor, probability_below, probability_within
+from asleft.measure.chance import (
+    coverage_factor,
+    probability_below,
+    probability_within,
+    t_quantile,
+)
 from asleft.measure.result import Verdict
 
 LEAVE_AT = 0.95  # probability within tolerance from which a setting is left alone
@@ -81,18 +86,21 @@ def more_readings(e: Evidence) -> int | None:
     fixed = math.sqrt(max(e.u**2 - e.u_readings**2, 0.0))
     for factor in MORE_FACTORS:
         u = math.hypot(fixed, e.u_readings / math.sqrt(factor))
-        if _decided(e, u) >= DECIDE_AT:
+        # With more readings the scatter itself is better known.
+        dof = e.dof + e.readings * (factor - 1)
+        if _decided(e, u, dof) >= DECIDE_AT:
             return math.ceil(e.readings * (factor - 1))
     return None
 
 
-def _decided(e: Evidence, u: float) -> float:
+def _decided(e: Evidence, u: float, dof: float) -> float:
     """Chance of a decision once the uncertainty is `u`, seen from today's estimate."""
     spread = math.sqrt(max(e.u**2 - u**2, 0.0)) or 1e-12
-    leave_below = e.tolerance - GUARD * u
-    adjust_above = max(1.96 * u, e.tolerance / 2 + GUARD * u)
-    if 1.96 * u > e.tolerance:
-        leave_below, adjust_above = 0.0, 1.96 * u + e.tolerance
+    u95 = coverage_factor(dof) * u
+    leave_below = e.tolerance - t_quantile(LEAVE_AT, dof) * u
+    adjust_above = max(u95, e.tolerance / 2 + GUARD * u)
+    if u95 > e.tolerance:
+        leave_below, adjust_above = 0.0, u95 + e.tolerance
     if adjust_above <= leave_below:
         return 1.0
 
