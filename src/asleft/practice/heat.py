@@ -43,9 +43,11 @@ class Heater:
         self.target_c = min(max(0.0, target_c), self.limit_c)
         return self.target_c
 
-    def reached(self, now_s: float) -> bool:
-        """Whether the target is reached (off counts as reached)."""
-        return not self.target_c or abs(self.read_c(now_s) - self.target_c) <= WINDOW_C
+    def reached(self, now_s: float, *, cooling_too: bool = False) -> bool:
+        """Whether the target is reached; off counts as reached, and so does too hot, unless
+        cooling is waited for too."""
+        above_c = self.read_c(now_s) - self.target_c
+        return not self.target_c or -WINDOW_C <= above_c <= (WINDOW_C if cooling_too else math.inf)
 
     def power(self) -> int:
         """Power as controllers tell it, 0 to 127."""

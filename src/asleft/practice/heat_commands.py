@@ -36,33 +36,39 @@ def _aim(board: Controller, heater: Heater, celsius: float) -> None:
         board.say(f"echo:target held to {became:.0f}")
 
 
-def _set_nozzle(board: Controller, command: Command) -> None:
+def _set(board: Controller, heater: Heater, command: Command) -> None:
+    """`S` heats; `R` of the waiting forms waits for cooling as well."""
     celsius = command.number("S")
+    celsius = command.number("R") if celsius is None else celsius
     if celsius is not None:
-        _aim(board, board.nozzle, celsius)
+        _aim(board, heater, celsius)
+
+
+def _set_nozzle(board: Controller, command: Command) -> None:
+    _set(board, board.nozzle, command)
 
 
 def _set_bed(board: Controller, command: Command) -> None:
-    celsius = command.number("S")
-    if celsius is not None:
-        _aim(board, board.bed, celsius)
+    _set(board, board.bed, command)
 
 
-async def _wait(board: Controller, heater: Heater) -> None:
+async def _wait(board: Controller, heater: Heater, command: Command) -> None:
+    _set(board, heater, command)
+    cooling_too = command.number("S") is None
+
     def left() -> float:
-        return 0.0 if heater.reached(board.clock.now_s()) else 1.0
+        done = heater.reached(board.clock.now_s(), cooling_too=cooling_too)
+        return 0.0 if done else 1.0
 
     await board.hold(left, cut_by="M108", tell=lambda: board.say(f" {temperatures(board)} W:?"))
 
 
 async def _wait_nozzle(board: Controller, command: Command) -> None:
-    _set_nozzle(board, command)
-    await _wait(board, board.nozzle)
+    await _wait(board, board.nozzle, command)
 
 
 async def _wait_bed(board: Controller, command: Command) -> None:
-    _set_bed(board, command)
-    await _wait(board, board.bed)
+    await _wait(board, board.bed, command)
 
 
 def _fan(board: Controller, command: Command) -> None:
