@@ -26,6 +26,7 @@ class ScriptedLine:
         self.facts = LineFacts("socket://127.0.0.1:1", None, "none", False)
         self.replies: dict[str, Reply] = replies or {}
         self.sent: list[str] = []
+        self.unasked: list[Notice] = []
         self.stops = 0
         self.closed = False
 
@@ -42,7 +43,8 @@ class ScriptedLine:
         return Answer(command, tuple(x for x in lines if x not in errors), behind_ok, errors)
 
     def notices(self) -> list[Notice]:
-        return []
+        told, self.unasked = self.unasked, []
+        return told
 
     def stop(self) -> None:
         self.stops += 1

@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from asleft.errors import MachineError, RefusedError
+from asleft.errors import MachineError, RefusedError, Stopped
+from asleft.link.answer import Notice
 
 Make = Callable[..., Any]
 InTurn = Callable[..., Callable[[str], list[str]]]
@@ -69,3 +70,25 @@ def test_a_guard_that_does_not_come_back_is_told(bench: Make, in_turn: InTurn) -
     on = bench({"M302": told})
     with pytest.raises(MachineError, match="guard"), on.machine.neutral_feed(detached=True):
         pass
+
+
+def test_what_cannot_be_put_back_is_told_with_the_error(bench: Make) -> None:
+    on = bench({"M82": ["Error:no such mode", "ok"]})
+    with pytest.raises(Stopped, match=r"stopped by hand.*M82"), on.machine.neutral_feed():
+        raise Stopped("stopped by hand")
+    with pytest.raises(MachineError, match="M82"), on.machine.neutral_feed():
+        pass
+
+
+def test_a_restart_makes_the_report_be_read_again(bench: Make) -> None:
+    on = bench()
+    on.machine.read_settings()
+    on.line.sent.clear()
+    on.machine.set_values({"X": 80.5})
+    assert "M503" not in on.line.sent
+    on.line.unasked.append(Notice("reset", "start", "2031-05-01T10:00:00.000000Z"))
+    on.machine.set_values({"X": 80.5})
+    assert "M503" in on.line.sent
+    assert on.machine.restarted(within_s=0.0)
+    assert not on.machine.restarted(within_s=0.0)
+    assert [n.text for n in on.machine.notices()] == ["start"]

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from asleft.errors import LineError, MachineError, MachineResetError, Stopped
+from asleft.errors import AsleftError, LineError, MachineError, MachineResetError, Stopped
 from asleft.link.answer import Answer, Line, Notice
 
 # From memory, common practice: how the refusals of many controllers are worded.
@@ -140,6 +140,16 @@ class Asker:
             self.restarts += 1
             self.homed.clear()
         return came
+
+
+def tell_also(error: BaseException, failure: AsleftError) -> None:
+    """Let an error on its way out say too what could not be put right behind it."""
+    if isinstance(error, AsleftError):
+        error.message = f"{error.message.rstrip('.')}. And then: {failure.message}"
+        error.hint = failure.hint or error.hint
+        error.args = (error.message,)
+    else:
+        error.add_note(f"{failure.message}. {failure.hint or ''}")
 
 
 def _bare(text: str) -> str:

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from types import TracebackType
 
-from asleft.controller.asking import Asker
+from asleft.controller.asking import Asker, tell_also
 from asleft.controller.capabilities import (
     Identity,
     parse_card_progress,
@@ -269,7 +269,7 @@ class Machine:
         except AsleftError as failure:
             if error is None:
                 raise
-            error.add_note(f"and it could not be made safe: {failure.message}")
+            tell_also(error, failure)
         finally:
             self.close()
 

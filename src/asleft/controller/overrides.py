@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
-from asleft.controller.asking import Asker
+from asleft.controller.asking import Asker, tell_also
 from asleft.controller.capabilities import parse_percent
 from asleft.controller.heat import ANSWER_S
 from asleft.controller.report import SettingsReport
@@ -59,8 +59,14 @@ def neutral_feed(asker: Asker, report: SettingsReport, *, tools: int) -> Iterato
             asker.ask(command, within_s=ANSWER_S)
         found.put_back.append("M82")  # the power-on default; few machines tell
         yield found
-    finally:
-        _send_all(asker, reversed(found.put_back))
+    except BaseException as error:
+        failure = _send_all(asker, found.put_back)
+        if failure is not None:
+            tell_also(error, failure)
+        raise
+    failure = _send_all(asker, found.put_back)
+    if failure is not None:
+        raise failure
 
 
 @contextmanager
@@ -145,13 +151,12 @@ def _guard(asker: Asker) -> Guard:
     return Guard(is_on, limit_c)
 
 
-def _send_all(asker: Asker, lines: Iterator[str]) -> None:
-    """Send every line, also behind one that failed; the first failure is raised at the end."""
+def _send_all(asker: Asker, lines: list[str]) -> AsleftError | None:
+    """Send every line, the last one first, also behind one that failed; returns a failure."""
     failure: AsleftError | None = None
-    for line in lines:
+    for line in reversed(lines):
         try:
             asker.ask(line, within_s=ANSWER_S, awaited="what was found is put back")
         except AsleftError as error:
             failure = failure or error
-    if failure is not None:
-        raise failure
+    return failure
