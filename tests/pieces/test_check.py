@@ -2,10 +2,11 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from asleft.pieces import SpanPiece
-from asleft.pieces.check import stiffness
+from asleft.pieces.check import _beam, stiffness
 from asleft.pieces.cost import column_cost, span_cost
 
 
@@ -32,6 +33,24 @@ def test_side_with_slender_cross_bends_nearly_like_a_rib_alone():
     alone = lone_rib_mm(piece, piece.rib_mm(8), 95)
     gives = stiffness(piece).gives_mm
     assert 0.85 * alone < gives["X"] < alone
+
+
+@pytest.mark.parametrize("end", [(100.0, 0.0), (0.0, 100.0), (60.0, 80.0)])
+def test_one_beam_held_at_one_end_bends_and_twists_by_the_closed_formulas(end):
+    """F·L³/(3·E·I), F·L/(E·A) and T·L/(G·J), J of a square 0.1406·a⁴ (any table of sections)."""
+    along = np.array([*end, 0.0]) / 100
+    side = np.array([-along[1], along[0], 0.0])
+    up = np.array([0.0, 0.0, 1.0])
+    for width, height in ((2.0, 8.0), (6.0, 6.0)):
+        free = np.linalg.inv(_beam(np.zeros(3), 100 * along, width, height, 2400.0)[6:, 6:])
+        for way, inertia in ((up, width * height**3), (side, height * width**3)):
+            load = np.r_[way, 0, 0, 0]
+            assert load @ free @ load == pytest.approx(100**3 / (3 * 2400 * inertia / 12))
+        load = np.r_[along, 0, 0, 0]
+        assert load @ free @ load == pytest.approx(100 / (2400 * width * height))
+    twist = np.r_[0, 0, 0, along]
+    shear = 2400 / (2 * 1.35)
+    assert twist @ free @ twist == pytest.approx(100 / (shear * 0.1406 * 6**4), rel=5e-3)
 
 
 def test_square_gives_alike_both_ways_and_in_proportion_to_force():

@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely import Polygon
+from shapely import LineString, MultiPoint, Polygon
 
 from asleft.pieces import SpanPiece
 from asleft.pieces.drawing import drawing_svg
@@ -47,6 +47,7 @@ def test_labels_in_the_views_and_in_the_table_are_those_of_the_places(piece):
     in_views = [n for text in texts(root, "label") for n in re.findall(r"\d+", text)]
     assert sorted(in_views, key=int) == own
     assert texts(root, "row-label") == own
+    assert texts(root, "row-size") == [f"{p.nominal_mm:.3f}" for p in piece.places()]
     drawn = {f"{p.nominal_mm:.2f}" for p in piece.places() if p.direction != "Z"}
     drawn |= {f"{p.nominal_mm:g}" for p in piece.places() if p.direction == "Z"}
     assert set(texts(root, "size")) == drawn
@@ -66,6 +67,43 @@ def test_tags_lie_apart_and_everything_on_the_sheet(piece):
     for shape in tags + jaws:
         x0, y0, x1, y1 = shape.bounds
         assert 5 <= x0 <= x1 <= 205 and 5 <= y0 <= y1 <= 292
+
+
+def test_each_tag_lies_on_the_dimension_line_of_its_own_places():
+    piece = SpanPiece(column_heights_mm=())
+    root = read(piece)
+    lines = [
+        LineString([[float(n.get(f"{axis}{end}")) for axis in "xy"] for end in (1, 2)])
+        for n in root.iter(f"{SVG}line")
+        if n.get("class") == "dimension"
+    ]
+    jaws = {f: polygons(root, f"jaw-{f}") for f in ("outside", "inside")}
+    scale = max(line.length for line in lines) / max(p.nominal_mm for p in piece.places())
+    by_label = {p.label: p for p in piece.places()}
+    for tag, text in zip(polygons(root, "tag"), texts(root, "label"), strict=True):
+        place = by_label[re.search(r"\d+", text)[0]]
+        own = [line for line in lines if line.distance(tag.centroid) < 0.05]
+        assert len(own) == 1, text
+        assert own[0].length == pytest.approx(scale * place.nominal_mm, abs=0.05)
+        (x0, y0), (x1, y1) = own[0].coords
+        run, rise = abs(x1 - x0) > 1, abs(y1 - y0) > 1
+        upwards = (x1 - x0) * (y1 - y0) < 0  # y runs downwards on paper
+        assert (run, rise) == (place.direction != "Y", place.direction != "X")
+        if place.direction.startswith("XY"):
+            assert upwards == (place.direction == "XY+")
+            ends = own[0].boundary.geoms
+            near = [min(jaw.distance(end) for jaw in jaws[place.faces]) for end in ends]
+            assert max(near) < 0.05
+        # Front is below the middle of the plan, right is right of it.
+        middle = MultiPoint([c for jaw in jaws[place.faces] for c in jaw.exterior.coords]).centroid
+        sides = {
+            "front": own[0].centroid.y - middle.y,
+            "back": middle.y - own[0].centroid.y,
+            "right": own[0].centroid.x - middle.x,
+            "left": middle.x - own[0].centroid.x,
+        }
+        if not place.direction.startswith("XY"):
+            assert sides[place.where.split()[0]] > 10
 
 
 def test_jaws_touch_posts_and_do_not_enter_them():

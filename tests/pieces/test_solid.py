@@ -10,10 +10,12 @@ import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString
-from shapely.ops import polygonize
+from shapely.affinity import rotate, scale
+from shapely.ops import polygonize, unary_union
 
-from asleft.errors import InputError
+from asleft.errors import BugError, InputError
 from asleft.pieces import SpanPiece
+from asleft.pieces.mesh import welded
 from asleft.pieces.solid import bodies, mark_room
 from asleft.pieces.stl import stl_bytes
 from asleft.pieces.threemf import threemf_bytes
@@ -169,6 +171,28 @@ def test_marks_stay_below_the_jaws_and_off_the_measured_faces():
     assert b.volume_mm3 > a.volume_mm3 + 50
 
 
+def test_arrows_on_the_raised_letters_point_to_plus():
+    """A letter is 5 mm high and comes first; the arrow after it is lower."""
+    span = bodies(SpanPiece(column_heights_mm=()))[0]
+    top = span.vertices_mm[np.abs(span.vertices_mm[:, 2] - 1.8) < 1e-6]
+    front, right = top[top[:, 1] < -35], top[top[:, 0] > 35]
+    assert len(front) + len(right) == len(top) and len(front) > 10 and len(right) > 10
+    for letters, along, across in ((front, 0, 1), (right, 1, 0)):
+        middle = (letters[:, along].min() + letters[:, along].max()) / 2
+        first = letters[letters[:, along] < middle][:, across]
+        last = letters[letters[:, along] > middle][:, across]
+        assert np.ptp(first) > 5 > 4 > np.ptp(last) > 2
+
+
+def test_ribs_lie_alike_under_every_turn_of_the_square():
+    span = bodies(SpanPiece(column_heights_mm=()))[0]
+    mesh = trimesh.Trimesh(span.vertices_mm, span.faces, process=False)
+    cut = trimesh.intersections.mesh_plane(mesh, [0, 0, 1], [0, 0, 5])[:, :, :2]
+    rings = unary_union([LineString(piece) for piece in np.round(cut, 4)])
+    for image in (rotate(rings, 90, origin=(0, 0)), scale(rings, -1, 1, origin=(0, 0))):
+        assert image.hausdorff_distance(rings) < 1e-3
+
+
 def test_a_mirrored_or_turned_piece_would_be_seen():
     """The letters make it unlike itself under every turn and mirroring of the square."""
     span = bodies(SpanPiece(column_heights_mm=()))[0]
@@ -204,6 +228,7 @@ def test_3mf_is_read_strictly_and_without_a_warning(tmp_path):
     reader.SetStrictModeActive(True)
     reader.ReadFromFile(str(path))
     assert reader.GetWarningCount() == 0
+    assert model.GetUnit() == lib3mf.ModelUnit.MilliMeter
     objects = model.GetMeshObjects()
     seen = []
     while objects.MoveNext():
@@ -213,6 +238,33 @@ def test_3mf_is_read_strictly_and_without_a_warning(tmp_path):
     assert seen == [(b.name, len(b.vertices_mm), len(b.faces)) for b in made]
     items = model.GetBuildItems()
     assert items.Count() == len(made)
+
+
+def test_normals_in_the_stl_look_the_way_its_corners_turn():
+    content = stl_bytes(bodies(SpanPiece()), "test")
+    record = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("rest", "<u2")])
+    rows = np.frombuffer(content, dtype=record, offset=84)
+    assert int.from_bytes(content[80:84], "little") == len(rows)
+    a, b, c = (rows["corners"][:, k].astype(float) for k in range(3))
+    turned = np.cross(b - a, c - a)
+    turned /= np.linalg.norm(turned, axis=1, keepdims=True)
+    assert (np.einsum("ij,ij->i", turned, rows["normal"]) > 0.99).all()
+
+
+def test_faces_that_fall_onto_a_line_are_divided_and_the_mesh_stays_closed():
+    """A box whose one edge carries a corner 10⁻⁸ mm beside it: three corners in a line."""
+    corners = [[0, 0, 0], [4, 0, 0], [0, 4, 0], [0, 0, 4], [2, 1e-8, 0]]
+    faces = [[0, 2, 1], [0, 1, 4], [0, 4, 3], [4, 1, 3], [1, 2, 3], [2, 0, 3]]
+    mesh = welded("test", corners, faces)
+    shape = trimesh.Trimesh(mesh.vertices_mm, mesh.faces, process=False)
+    assert shape.is_watertight and shape.is_winding_consistent
+    assert shape.area_faces.min() > 0.1
+    assert mesh.volume_mm3 == pytest.approx(4**3 / 6)
+
+
+def test_an_open_mesh_is_our_own_fault():
+    with pytest.raises(BugError):
+        welded("test", np.eye(3), [[0, 1, 2]])
 
 
 def test_the_same_piece_gives_the_same_bytes():

@@ -99,7 +99,7 @@ def _line(sheet: Sheet, place: Place, left: float, right: float, y: float) -> No
     x = left
     values = (place.label, place.direction, place.faces, _short(place), f"{place.nominal_mm:.3f}")
     for (name, width), value in zip(_COLUMNS, values, strict=True):
-        kind = "row-label" if name == "no." else ""
+        kind = {"no.": "row-label", "drawn": "row-size"}.get(name, "")
         sheet.text((x + 1, y), value, SMALL, bold=name == "no.", kind=kind)
         x += width
     sheet.line((x - 0.5, y - _ROW_MM + 2.4), (x - 0.5, y + 1.6), LINE)

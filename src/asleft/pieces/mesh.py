@@ -41,8 +41,8 @@ def welded(name: str, vertices: npt.ArrayLike, faces: npt.ArrayLike) -> Mesh:
     """A mesh with corners on the grid: equal corners made one, collapsed faces dropped.
 
     Merging corners of a closed mesh keeps it closed; a face that falls onto its own reverse
-    takes that one with it. The order of corners and faces depends on the shape alone, so the
-    same piece gives the same bytes.
+    takes that one with it, one that falls onto a line is divided among its neighbours. The
+    order depends on the shape alone, so the same piece gives the same bytes.
 
     Raises:
         BugError: the result is not closed.
@@ -52,7 +52,7 @@ def welded(name: str, vertices: npt.ArrayLike, faces: npt.ArrayLike) -> Mesh:
     joined = where.reshape(-1)[np.asarray(faces, dtype=np.int64)]
     a, b, c = joined.T
     joined = joined[(a != b) & (b != c) & (c != a)]
-    joined = _without_reverses(joined)
+    joined = _without_slivers(_without_reverses(joined), corners)
     _demand_closed(name, joined)
     used, numbers = np.unique(joined, return_inverse=True)
     placed = (corners[used] * GRID_MM).astype(np.float64)
@@ -72,6 +72,45 @@ def _without_reverses(faces: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
             count[a, b, c] = count.get((a, b, c), 0) + 1
     kept = sorted(face for face, times in count.items() for _ in range(times))
     return np.array(kept, dtype=np.int64).reshape(-1, 3)
+
+
+def _without_slivers(
+    faces: npt.NDArray[np.int64], corners: npt.NDArray[np.int64]
+) -> npt.NDArray[np.int64]:
+    """Faces less high than one step of the grid, given to the neighbour across their long edge.
+
+    The middle corner m of such a face lies on its long edge p to q; the neighbour q, p, d is
+    divided there into q, m, d and m, p, d. Both faces go, two come: the mesh stays closed.
+    """
+    for _ in range(len(faces)):
+        flat = _slivers(faces, corners)
+        rows = [tuple(face) for face in faces.tolist()] if flat else []
+        owner = {(f[k], f[(k + 1) % 3]): f for f in rows for k in range(3)}
+        for p, q, m in flat:
+            across = owner[q, p]
+            d = next(corner for corner in across if corner not in (p, q))
+            if d != m and (m, d) not in owner and (d, m) not in owner:
+                kept = [row for row in rows if row not in (owner[p, q], across)]
+                faces = np.array([*kept, (q, m, d), (m, p, d)], dtype=np.int64)
+                break
+        else:
+            return faces
+    return faces
+
+
+def _slivers(
+    faces: npt.NDArray[np.int64], corners: npt.NDArray[np.int64]
+) -> list[tuple[int, int, int]]:
+    """Faces of almost no height as (p, q, m), p to q the long edge."""
+    places = corners[faces].astype(float)
+    edges = np.roll(places, -1, axis=1) - places
+    lengths = np.linalg.norm(edges, axis=2)
+    double_area = np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1)
+    found = []
+    for n in np.flatnonzero(double_area < lengths.max(axis=1)):
+        p, q, m = np.roll(faces[n], -int(np.argmax(lengths[n]))).tolist()
+        found.append((p, q, m))
+    return found
 
 
 def _demand_closed(name: str, faces: npt.NDArray[np.int64]) -> None:

@@ -30,9 +30,12 @@ class Sheet:
         self.title = title
         self._parts: list[str] = []
 
-    def line(self, a: Point, b: Point, width: float = LINE, *, dashed: bool = False) -> None:
+    def line(
+        self, a: Point, b: Point, width: float = LINE, *, dashed: bool = False, kind: str = ""
+    ) -> None:
         """A straight stroke."""
         dash = ' stroke-dasharray="1.2 0.8"' if dashed else ""
+        dash += f' class="{kind}"' if kind else ""
         self._parts.append(
             f'<line x1="{a[0]:.2f}" y1="{a[1]:.2f}" x2="{b[0]:.2f}" y2="{b[1]:.2f}" '
             f'stroke="#000" stroke-width="{width:g}"{dash}/>'
@@ -120,7 +123,7 @@ class Sheet:
 
     def dimension(self, a: Point, b: Point) -> None:
         """A fine line between two points with an arrowhead at each end."""
-        self.line(a, b, FINE)
+        self.line(a, b, FINE, kind="dimension")
         length = math.dist(a, b)
         ux, uy = (b[0] - a[0]) / length, (b[1] - a[1]) / length
         for at, way in ((a, 1), (b, -1)):
