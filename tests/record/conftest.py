@@ -50,6 +50,17 @@ def evening_home(empty_home: Path, tmp_path_factory: pytest.TempPathFactory) -> 
 
 
 @pytest.fixture
+def clock() -> Callable[[], datetime]:
+    return ticking()
+
+
+@pytest.fixture
+def fill() -> Callable[[Store], int]:
+    """What puts the evening into a store."""
+    return evening
+
+
+@pytest.fixture
 def store(empty_home: Path, tmp_path: Path) -> Iterator[Store]:
     """An empty store of the test's own, in `home` of its folder."""
     home = shutil.copytree(empty_home, tmp_path / "home")
@@ -341,29 +352,40 @@ def prove(store: Store, calibration: int, kept: int) -> None:
         instrument=CALIPER,
         making=MAKING,
     )
-    faces = [
+    foretold = [
         {
             "label": row[0],
             "direction": row[1],
             "faces": row[2],
             "nominal_mm": row[3],
             "predicted_mm": row[5],
-            "u": 0.031,
-            "low95": round(row[5] - 0.064, 4),
-            "high95": round(row[5] + 0.064, 4),
+            "u_mm": 0.031,
+            "low95_mm": round(row[5] - 0.064, 4),
+            "high95_mm": round(row[5] + 0.064, 4),
         }
         for row in PLACES
     ]
-    store.add_prediction(calibration, trial, {"predicted": faces})
+    store.add_prediction(calibration, trial, {"places": foretold})
     read_places(store, trial, "proof", 6)
-    told = [{**face, "reading_mm": row[6]} for face, row in zip(faces, PLACES, strict=True)]
+    names = ("label", "predicted_mm", "low95_mm", "high95_mm")
+    told = [
+        {
+            **{name: face[name] for name in names},
+            "reading_mm": row[6],
+            "readings": 1,
+            "inside": abs(row[6] - row[5]) < 0.064,
+        }
+        for face, row in zip(foretold, PLACES, strict=True)
+    ]
     reason = "6 of 7 faces came out inside what was foretold; chance alone does as much."
     result = {
-        "predicted": told,
+        "holds": True,
         "chi2": 12.74,
         "dof": 7,
         "p": 0.079,
-        "agrees": True,
+        "inside": 6,
+        "places": told,
+        "set_aside": [],
         "reason": reason,
     }
     store.end_trial(trial, "done", reason, result)

@@ -143,6 +143,17 @@ def test_a_reading_is_never_doubled_and_may_be_taken_again(store: Store, trial: 
         store.void_reading(99, "why")
 
 
+def test_many_readings_go_in_all_or_none(store: Store, trial: int) -> None:
+    def rows(*keys: str) -> list[dict[str, Any]]:
+        return [{"key": k, "place": {}, "value": 1.0, "raw": "1", "unit": "mm"} for k in keys]
+
+    with pytest.raises(RefusedError, match="b has a reading already"):
+        store.add_readings(trial, rows("a", "b", "b"))
+    assert store.readings(trial) == []
+    ids = store.add_readings(trial, rows(*map(str, range(1000))))
+    assert [row.id for row in store.readings(trial)] == ids
+
+
 @pytest.mark.parametrize("value", [float("nan"), float("inf"), -float("inf")])
 def test_a_reading_is_a_number(store: Store, trial: int, value: float) -> None:
     with pytest.raises(InputError, match="value cannot be kept"):

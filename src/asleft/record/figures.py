@@ -14,7 +14,13 @@ UNKNOWN = "—"
 RATIO = "mm/mm"
 # Relative errors, shown in percent; other ratios (fed_ratio, flow) are shown as they are.
 IN_PERCENT = ("printed_scale", "motion_scale", "shrinkage")
-SETTING_UNITS = {"steps_per_mm": "steps/mm", "steps": "steps/mm", "skew": RATIO}
+SETTING_UNITS = {
+    "steps_per_mm": "steps/mm",
+    "skew": RATIO,
+    "growth": "mm",
+    "shrinkage": RATIO,
+    "flow": RATIO,
+}
 
 
 def shown_unit(unit: str, name: str = "") -> tuple[str, float]:

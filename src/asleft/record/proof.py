@@ -17,27 +17,24 @@ def proof(store: Store, calibration_id: int) -> dict[str, Any]:
     """The latest proof, or why there is none.
 
     Returns:
-        `predicted_at`, `trial`, `faces` (label, direction, faces, nominal_mm, predicted_mm, u,
-        low95, high95, reading_mm, inside), `chi2`, `dof`, `p`, `reason`, `power_cycle`.
+        `predicted_at`, `trial`, `faces` (label, direction, faces, nominal_mm, predicted_mm,
+        low95_mm, high95_mm, reading_mm, inside), `chi2`, `dof`, `p`, `holds`, `reason`,
+        `power_cycle`.
     """
     prediction = store.latest_prediction(calibration_id)
     trial = _trial(store, calibration_id)
     told = (trial.result or {}) if trial else {}
-    faces = told.get("predicted") or told.get("faces") or []
     reason = told.get("reason") or (trial.reason if trial else None)
     if prediction is None:
         reason = "no second piece was foretold"
     elif not told:
         reason = reason or "the second piece was foretold but not judged"
-        faces = prediction.details.get("predicted") or prediction.details.get("places") or []
+    foretold = prediction.details.get("places", []) if prediction else []
     return {
         "predicted_at": prediction.at if prediction else None,
         "trial": trial.id if trial else None,
-        "faces": [_face(each) for each in faces],
-        "chi2": told.get("chi2"),
-        "dof": told.get("dof"),
-        "p": told.get("p"),
-        "agrees": told.get("agrees"),
+        "faces": _faces(foretold, told.get("places", [])),
+        **{name: told.get(name) for name in ("chi2", "dof", "p", "holds")},
         "reason": reason,
         "power_cycle": _power_cycle(store, calibration_id),
     }
@@ -50,17 +47,26 @@ def _trial(store: Store, calibration_id: int) -> TrialRow | None:
     return candidates[-1] if candidates else None
 
 
-def _face(told: dict[str, Any]) -> dict[str, Any]:
-    """One face; whether it came out inside is told, else plain from the three numbers."""
-    names = ("label", "direction", "faces", "nominal_mm", "predicted_mm", "u", "low95", "high95")
-    face: dict[str, Any] = {name: told.get(name) for name in names}
-    face["label"] = told.get("label") or told.get("place")
-    face["reading_mm"] = read = told.get("reading_mm", told.get("read_mm"))
-    inside = told.get("inside")
-    if inside is None and None not in (read, face["low95"], face["high95"]):
-        inside = face["low95"] <= read <= face["high95"]
-    face["inside"] = inside
-    return face
+def _faces(foretold: list[dict[str, Any]], judged: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Each foretold face, with what the judgement says of it where it was read.
+
+    The interval is that for the mean of the readings taken, once they were taken.
+    """
+    by_label = {each["label"]: each for each in judged}
+    names = ("label", "direction", "faces", "nominal_mm", "predicted_mm", "low95_mm", "high95_mm")
+    return [
+        {
+            **{name: each.get(name) for name in names},
+            "reading_mm": None,
+            "inside": None,
+            **{
+                name: value
+                for name, value in by_label.get(each["label"], {}).items()
+                if name in (*names, "reading_mm", "inside")
+            },
+        }
+        for each in foretold
+    ]
 
 
 def _power_cycle(store: Store, calibration_id: int) -> dict[str, Any] | None:

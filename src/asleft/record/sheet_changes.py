@@ -119,7 +119,7 @@ def _faces(faces: list[dict[str, Any]]) -> Block:
             " ".join(str(each[key]) for key in ("label", "direction", "faces") if each[key]),
             drawn[row],
             with_unit(each["predicted_mm"], "mm", 3),
-            f"{number(each['low95'], 3)} to {with_unit(each['high95'], 'mm', 3)}",
+            f"{number(each['low95_mm'], 3)} to {with_unit(each['high95_mm'], 'mm', 3)}",
             read[row],
             UNKNOWN if each["inside"] is None else "yes" if each["inside"] else "no",
         ]
@@ -134,12 +134,13 @@ def proof_chart(faces: list[dict[str, Any]]) -> str | None:
         Interval(
             " ".join(str(each[key]) for key in ("label", "direction", "faces") if each[key]),
             each["reading_mm"] - each["predicted_mm"],
-            each["low95"] - each["predicted_mm"],
-            each["high95"] - each["predicted_mm"],
+            each["low95_mm"] - each["predicted_mm"],
+            each["high95_mm"] - each["predicted_mm"],
             outside=each["inside"] is False,
         )
         for each in faces
-        if None not in (each["reading_mm"], each["predicted_mm"], each["low95"], each["high95"])
+        if None
+        not in (each["reading_mm"], each["predicted_mm"], each["low95_mm"], each["high95_mm"])
     ]
     if not rows:
         return None

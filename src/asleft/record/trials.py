@@ -6,6 +6,7 @@ reason, and may be taken again. What a trial proposes stands in `changes`.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, Literal
 
 from asleft.errors import InputError, RefusedError
@@ -129,29 +130,39 @@ class Trials(Tables):
         Raises:
             RefusedError: this key has a reading that stands (void it first), or the trial ended.
         """
-        table = schema.reading
+        return self.add_readings(
+            trial_id, [{"key": key, "place": place, "value": value, "raw": raw, "unit": unit}]
+        )[0]
+
+    def add_readings(self, trial_id: int, readings: Iterable[Mapping[str, Any]]) -> list[int]:
+        """Keep many readings, all or none; returns their numbers.
+
+        Each has `key`, `place`, `value`, `raw` and `unit`, as `add_reading` takes them.
+
+        Raises:
+            RefusedError: as `add_reading`; nothing was kept.
+        """
+        table, ended = schema.reading, schema.trial_end
         with self._writing() as connection:
-            ended = schema.trial_end
             if latest(connection, ended, ended.c.trial_id == trial_id):
                 raise RefusedError(f"trial {trial_id} has ended", hint="Begin a new one.")
-            before = [row for row in read_readings(connection, trial_id) if row.key == key]
-            if any(row.void_reason is None for row in before):
-                raise RefusedError(
-                    f"{key} has a reading already ({before[-1].raw.strip()})",
-                    hint="Take that one back first if it is wrong.",
-                    where=key,
+            taken: dict[str, list[str | None]] = {}  # key -> raw text, None where taken back
+            for row in read_readings(connection, trial_id):
+                taken.setdefault(row.key, []).append(None if row.voided else row.raw)
+            return [
+                self._insert(
+                    connection,
+                    table,
+                    trial_id=trial_id,
+                    key=each["key"],
+                    take=_next_take(taken, each["key"], each["raw"]),
+                    place=each["place"],
+                    value=float(each["value"]),
+                    raw=each["raw"],
+                    unit=each["unit"],
                 )
-            return self._insert(
-                connection,
-                table,
-                trial_id=trial_id,
-                key=key,
-                take=len(before),
-                place=place,
-                value=float(value),
-                raw=raw,
-                unit=unit,
-            )
+                for each in readings
+            ]
 
     def readings(self, trial_id: int) -> list[ReadingRow]:
         """A trial's readings, oldest first, those taken back among them."""
@@ -172,6 +183,20 @@ class Trials(Tables):
             if latest(connection, void, void.c.reading_id == reading_id):
                 raise RefusedError(f"reading {reading_id} was taken back before")
             self._insert(connection, void, reading_id=reading_id, reason=reason)
+
+
+def _next_take(taken: dict[str, list[str | None]], key: str, raw: str) -> int:
+    """How often this key was read and taken back; refused while a reading of it stands."""
+    before = taken.setdefault(key, [])
+    standing = next((text for text in before if text is not None), None)
+    if standing is not None:
+        raise RefusedError(
+            f"{key} has a reading already ({standing.strip()})",
+            hint="Take that one back first if it is wrong.",
+            where=key,
+        )
+    before.append(raw)
+    return len(before) - 1
 
 
 def read_readings(connection: Connection, trial_id: int) -> list[ReadingRow]:

@@ -1,0 +1,87 @@
+"""The same store on a real PostgreSQL, which the test starts for itself and stops again."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import DBAPIError
+
+from asleft.errors import RefusedError
+from asleft.record import Store, assemble
+
+pytest.importorskip("psycopg", reason="needs the extra `postgres`")
+pytestmark = [
+    pytest.mark.system,
+    pytest.mark.skipif(shutil.which("initdb") is None, reason="needs a PostgreSQL server"),
+]
+
+
+@pytest.fixture(scope="module")
+def url() -> Iterator[str]:
+    """A server without network, in a folder of its own; root may not run it."""
+    user = "postgres" if os.geteuid() == 0 else None
+    with tempfile.TemporaryDirectory(prefix="asleft-pg-") as name:
+        folder = Path(name)
+        if user:
+            shutil.chown(folder, user)
+        data = folder / "data"
+        done = subprocess.run(
+            ["initdb", "-D", data, "-A", "trust", "-U", "postgres", "--no-sync"],
+            user=user,
+            cwd=folder,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        if done.returncode != 0:
+            pytest.skip(f"no server can be made here: {done.stderr[-200:]}")
+        options = ["-k", str(folder), "-c", "listen_addresses=", "-c", "fsync=off"]
+        server = subprocess.Popen(
+            ["postgres", "-D", data, *options], user=user, cwd=folder, stderr=subprocess.DEVNULL
+        )
+        try:
+            for _ in range(100):
+                if (folder / ".s.PGSQL.5432").exists():
+                    break
+                time.sleep(0.1)
+            yield f"postgresql+psycopg://postgres@/postgres?host={folder}"
+        finally:
+            server.terminate()
+            server.wait(20)
+
+
+@pytest.fixture
+def store(url: str, clock: Callable[[], object]) -> Iterator[Store]:
+    with Store.open(url, clock=clock) as opened:  # type: ignore[arg-type]
+        yield opened
+
+
+def test_an_evening_is_kept_there_as_here(
+    store: Store, fill: Callable[[Store], int], calibrated: tuple[Store, int], url: str
+) -> None:
+    here = assemble(*calibrated, versions={})
+    there = assemble(store, fill(store), versions={})
+    assert there == here
+    with Store.open(url) as again:
+        assert assemble(again, 1, versions={}) == here
+
+
+def test_rows_are_never_altered_there_either(store: Store) -> None:
+    machine = store.add_machine({"name": "orrery printer"})
+    store.open_calibration(machine, versions={}, person=None, conditions={})
+    with pytest.raises(RefusedError, match="still open"):
+        store.open_calibration(machine, versions={}, person=None, conditions={})
+    statements = ("UPDATE machine SET name = 'x'", "DELETE FROM event", "TRUNCATE event CASCADE")
+    for statement in statements:
+        with store._engine.connect() as connection:
+            with pytest.raises(DBAPIError, match="never altered"):
+                connection.execute(text(statement))
+            connection.rollback()
