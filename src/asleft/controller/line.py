@@ -23,6 +23,7 @@ from asleft.errors import AsleftError, LineError
 from asleft.link.answer import Answer, LineFacts, Notice
 from asleft.link.guard import GuardLimits
 from asleft.link.platform import apart_from_terminal
+from asleft.link.transport import PortTransport
 
 START_WITHIN_S = 30.0
 STOP_WITHIN_S = 5.0
@@ -40,16 +41,18 @@ class _Channel:
         self._number = 0
         self.lock = threading.Lock()
 
-    def ask(self, do: str, *, within_s: float | None = None, **arguments: Any) -> Any:
+    def ask(self, do: str, *, patience_s: float | None = None, **arguments: Any) -> Any:
         """One request, its result. Replies to requests that an interrupt left are passed over."""
         self._number += 1
         request = {"id": self._number, "do": do, **arguments}
         try:
-            self._socket.settimeout(within_s)
+            self._socket.settimeout(patience_s)
             self._socket.sendall(json.dumps(request).encode("ascii") + b"\n")
             return self.reply(self._number)
         except TimeoutError as error:
-            raise LineError(f"no word from the owner of the line within {within_s:g} s") from error
+            raise LineError(
+                f"no word from the owner of the line within {patience_s:g} s"
+            ) from error
         except OSError as error:
             raise LineError("the owner of the line is gone", hint=_OWNER_GONE) from error
 
@@ -124,7 +127,7 @@ class OwnedLine:
         if not channel.lock.acquire(blocking=False):
             return  # somebody is stopping already
         try:
-            channel.ask("stop", within_s=STOP_WITHIN_S)
+            channel.ask("stop", patience_s=STOP_WITHIN_S)
         finally:
             channel.lock.release()
 
@@ -143,7 +146,7 @@ class OwnedLine:
             channel = self._channels["side"]
             channel.lock.acquire()
         try:
-            channel.ask("close", within_s=END_WITHIN_S)
+            channel.ask("close", patience_s=END_WITHIN_S)
         finally:
             channel.lock.release()
             for one in self._channels.values():
@@ -192,6 +195,7 @@ def open_line(
     """
     from asleft.controller.owner_session import OwnerConfig
 
+    PortTransport(address)  # an address that is none is told here, before a process starts
     config = OwnerConfig(
         address=address,
         rate_baud=rate_baud,

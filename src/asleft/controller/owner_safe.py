@@ -7,6 +7,7 @@ acknowledgement, never the mere sending. What is sent comes from the machine's d
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import time
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
@@ -49,12 +50,20 @@ async def heaters_off(
     try:
         async with asyncio.timeout(within_s):
             while True:
+                _shout_if_lost(talk, safe_lines)
                 for how, way in ways:
                     if await _tried(way, talk, safe_lines):
                         return SafeOutcome(True, how, time.monotonic() - started_s)
                 await asyncio.sleep(PAUSE_S)
     except TimeoutError:
         return SafeOutcome(False, "not confirmed", time.monotonic() - started_s)
+
+
+def _shout_if_lost(talk: Conversation, safe_lines: tuple[str, ...]) -> None:
+    """Out of step, agreeing on numbers takes seconds: the heaters do not wait for it."""
+    if not talk.wire.in_step:
+        with contextlib.suppress(AsleftError):
+            talk.shout(safe_lines)
 
 
 async def _tried(way: _Way, talk: Conversation, safe_lines: tuple[str, ...]) -> bool:

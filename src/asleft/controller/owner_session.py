@@ -98,7 +98,7 @@ class Session:
             on_sent=self.guard.sent,
         )
         probes = RATES_BAUD if config.rate_baud is None and not self._transport.is_socket else ()
-        self.talk = Conversation(wire, rates_baud=probes)
+        self.talk = Conversation(wire, rates_baud=probes, on_silence=self._on_silence)
         self.is_open = True
         restarted = await self.talk.open(config.safe_lines if config.heaters_off_first else ())
         self._watcher = asyncio.create_task(self._watch())
@@ -122,13 +122,16 @@ class Session:
         self.guard.check(command)
         self.guard.commanded(time.monotonic())
         try:
-            return await self.talk.exchange(command, within_s=within_s)
+            answer = await self.talk.exchange(command, within_s=within_s)
         except Stopped:
             raise
         except (LineError, MachineError) as error:
             raise await self._told(error) from error
         finally:
             self.guard.commanded(time.monotonic())
+        if not answer.errors:
+            self.guard.acknowledged(command)
+        return answer
 
     async def _told(self, error: AsleftError) -> AsleftError:
         """Make the machine safe after a fault, if it may be hot, and add how that went."""
@@ -179,6 +182,10 @@ class Session:
         self.is_open = False
         self._lock.release()
         return outcome
+
+    def _on_silence(self) -> None:
+        if self.guard.may_be_hot:
+            self.talk.shout(self.config.safe_lines)
 
     def _start_making_safe(self) -> asyncio.Task[SafeOutcome]:
         if self._safe is None or self._safe.done():

@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import time
+from collections.abc import Callable
 
 from asleft.errors import AsleftError, LineError, MachineResetError, Stopped
 from asleft.link.answer import Answer, Notice
@@ -30,10 +31,18 @@ class Conversation:
     Args:
         wire: closed; `open` opens it.
         rates_baud: speeds to try in turn on opening; empty keeps the transport's own.
+        on_silence: called at a time-out, before the line is put right, which takes seconds.
     """
 
-    def __init__(self, wire: Wire, *, rates_baud: tuple[int, ...] = ()) -> None:
+    def __init__(
+        self,
+        wire: Wire,
+        *,
+        rates_baud: tuple[int, ...] = (),
+        on_silence: Callable[[], None] = lambda: None,
+    ) -> None:
         self.wire = wire
+        self._on_silence = on_silence
         self._rates_baud = rates_baud
         self._turn = asyncio.Lock()
         self._stops = 0
@@ -131,11 +140,14 @@ class Conversation:
 
     async def _acknowledged(self, waiting: Waiting, frame: bytes) -> Heard:
         """Wait for the ok; send again as often as asked, within reason."""
-        for _ in range(RESENDS_AT_MOST + 1):
+        for _ in range(RESENDS_AT_MOST):
             heard = await waiting.event
             if heard.kind == "ok":
                 return heard
             frame = await self._refused(waiting, heard, frame)
+        heard = await waiting.event
+        if heard.kind == "ok":
+            return heard
         raise LineError(
             f"the machine asked for the same line more than {RESENDS_AT_MOST} times",
             hint="A worn cable or electrical noise does this: try another cable or port.",
@@ -173,6 +185,8 @@ class Conversation:
         """Get back in step, then say what was awaited, for how long, and the last thing heard."""
         wire = self.wire
         wire.in_step = False
+        with contextlib.suppress(LineError):
+            self._on_silence()
         last = f"; the last thing heard was {wire.last_heard!r}" if wire.last_heard else ""
         what = f"no answer to {waiting.command!r} within {after_s:.1f} s{last}"
         if any(error.startswith("!!") for error in waiting.errors):
@@ -208,14 +222,25 @@ class Conversation:
         wire = self.wire
         self._stops += 1
         self._stopped_by = because
-        wire.in_step = False
         try:
-            for line in (*lines, *safe_lines):
+            for line in lines:
                 wire.send(plain_line(line), line)
-            for line in safe_lines:
-                wire.send(numbered_line(wire.next_number(), line), line)
+            self.shout(safe_lines)
         finally:
+            wire.in_step = False
             wire.fail(because)
+
+    def shout(self, lines: tuple[str, ...]) -> None:
+        """Write lines now, with and without number, and await nothing; out of step afterwards.
+
+        Raises:
+            LineError: the line is gone.
+        """
+        self.wire.in_step = False
+        for line in lines:
+            self.wire.send(plain_line(line), line)
+        for line in lines:
+            self.wire.send(numbered_line(self.wire.next_number(), line), line)
 
     async def say_plainly(self, line: str, *, within_s: float) -> bool:
         """Send one line without number, out of step as we may be; whether an ok came."""

@@ -67,12 +67,17 @@ class HeatGuard:
             )
 
     def sent(self, command: str) -> None:
-        """A line went out, by whomever."""
+        """A line went out, by whomever. What switches on counts from now on."""
         setting = _heat_setting(command)
-        if setting is not None:
-            heater, wanted_c = setting
-            self._asked_c[heater] = wanted_c
+        if setting is not None and setting[1] > 0:
+            self._asked_c[setting[0]] = setting[1]
             self._lowest_c.clear()
+
+    def acknowledged(self, command: str) -> None:
+        """A line was acknowledged without error. What switches off counts only from now on."""
+        setting = _heat_setting(command)
+        if setting is not None and setting[1] <= 0:
+            self._asked_c.pop(setting[0], None)
 
     def commanded(self, now_s: float) -> None:
         """A person's or program's command came: the machine is not idle."""

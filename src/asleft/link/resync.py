@@ -21,7 +21,7 @@ OLD_OUTPUT_QUIET_S = 0.05
 BANNER_QUIET_S = 0.3
 LEAST_DRAIN_S = 0.2
 LONGEST_DRAIN_S = 10.0
-ANSWER_WITHIN_S = 5.0
+ANSWER_WITHIN_S = 3.0
 QUESTION = "M105"  # every board answers it, and the answer looks like nothing else
 TRIES = 3
 
@@ -93,6 +93,7 @@ async def resync(wire: Wire) -> None:
 
 async def _identify(wire: Wire) -> None:
     """Set the number and ask for temperatures until an answer looks like one, then quiet."""
+    started_s = time.monotonic()
     try:
         for _ in range(TRIES):
             if await _acknowledged(wire, None) is None:
@@ -106,7 +107,7 @@ async def _identify(wire: Wire) -> None:
         wire.waiting = None
     if wire.lost is not None:
         raise wire.lost
-    raise _silent(wire, TRIES * ANSWER_WITHIN_S)
+    raise _silent(wire, time.monotonic() - started_s)
 
 
 async def _answers(wire: Wire) -> bool:
@@ -155,11 +156,10 @@ def _is_report(heard: Heard, lines: list[str]) -> bool:
 
 def _silent(wire: Wire, after_s: float) -> LineError:
     heard = wire.last_heard
-    noise = "�" in heard or "\x00" in heard
-    what = f"only noise, no answer within {after_s:g} s" if noise else "no answer"
-    said = f"; the last thing heard was {heard!r}" if heard and not noise else ""
+    noise = "\ufffd" in heard or "\x00" in heard
+    said = f", only {heard!r} was heard" if heard and not wire.in_session and not noise else ""
     return LineError(
-        f"{what if noise else f'{what} within {after_s:g} s'}{said}",
+        f"{'only noise' if noise else 'no answer'} within {after_s:.0f} s{said}",
         hint="Is the machine switched on, and is this its port and its speed?",
         where=wire.transport.describe(),
     )

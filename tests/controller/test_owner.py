@@ -1,0 +1,326 @@
+"""The process that owns a line, from outside: what its client sees and what the wire carried.
+
+Real processes, real sockets, a scripted board (`tests/link/board.py`); at the end the practice
+machine. Demands are the rules of safety: heaters off on every way out, one owner, stop at once.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import importlib.util
+import json
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from asleft.controller.line import OwnedLine, open_line, safe_lines
+from asleft.errors import (
+    InputError,
+    LineError,
+    MachineError,
+    MachineResetError,
+    RefusedError,
+    Stopped,
+)
+from asleft.link import GuardLimits, read_wire_log
+
+_spec = importlib.util.spec_from_file_location(
+    "asleft_test_owner_board", Path(__file__).parents[1] / "link" / "board.py"
+)
+assert _spec is not None and _spec.loader is not None
+_board = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(_board)
+
+posix = pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
+
+
+@pytest.fixture
+def board() -> Iterator[Any]:
+    one = _board.Board()
+    yield one
+    one.end()
+
+
+@pytest.fixture
+def opened(tmp_path: Path) -> Iterator[Callable[..., OwnedLine]]:
+    lines: list[OwnedLine] = []
+
+    def start(board: Any, *, holder: str = "a test", **options: Any) -> OwnedLine:
+        limits = GuardLimits(**options.pop("limits", {}))
+        line = open_line(
+            getattr(board, "address", board),
+            wire_log=tmp_path / "wire.log",
+            holder=holder,
+            limits=limits,
+            **options,
+        )
+        lines.append(line)
+        return line
+
+    yield start
+    for line in lines:
+        with contextlib.suppress(LineError):
+            line.close()
+
+
+def wait_until(true: Callable[[], object], within_s: float = 5.0) -> bool:
+    end_s = time.monotonic() + within_s
+    while time.monotonic() < end_s:
+        if true():
+            return True
+        time.sleep(0.01)
+    return False
+
+
+def test_questions_notices_and_a_clean_end(board: Any, opened: Any) -> None:
+    board.script["M503"] = lambda _: board.say("echo:  M92 X80.00", "ok")
+    line = opened(board)
+    assert line.facts.address == board.address
+    assert not line.facts.restarted_on_opening
+    answer = line.exchange("M503", within_s=2)
+    assert answer.lines == ("echo:  M92 X80.00",)
+    board.say("// a remark")
+    assert wait_until(lambda: any(n.text == "// a remark" for n in line.notices()))
+    line.close()
+    assert not any(c.startswith(("M104", "M140")) for c in board.commands())  # never was hot
+    chunks = list(read_wire_log(Path(line.facts.wire_log)))
+    assert [c.data for c in chunks if c.direction == "#"][-1] == b"closed"
+
+
+def test_close_switches_off_what_was_switched_on(board: Any, opened: Any) -> None:
+    line = opened(board)
+    line.exchange("M104 S200", within_s=2)
+    line.close()
+    assert {"M104 S0", "M140 S0"} <= set(board.commands())
+
+
+def test_limits_hold_whoever_asks(board: Any, opened: Any) -> None:
+    line = opened(board, limits={"max_nozzle_c": 230})
+    with pytest.raises(RefusedError, match="230"):
+        line.exchange("M104 S240", within_s=2)
+    with pytest.raises(InputError):
+        line.exchange("M105\nM112", within_s=2)
+    assert not any("S240" in c for c in board.commands())
+    assert line.exchange("M105", within_s=2).acknowledged
+
+
+def test_errors_keep_their_kind(board: Any, opened: Any) -> None:
+    board.script["G28"] = lambda _: board.restart()
+    line = opened(board)
+    with pytest.raises(MachineResetError) as caught:
+        line.exchange("G28", within_s=5)
+    assert caught.value.hint and caught.value.where == board.address
+
+
+def test_second_owner_is_told_who_holds_it(board: Any, opened: Any) -> None:
+    first = opened(board, holder="the page at http://127.0.0.1:8123")
+    with pytest.raises(LineError, match=r"the page at http://127\.0\.0\.1:8123") as caught:
+        opened(board)
+    assert caught.value.exit_status == 3
+    before = len(board.received)
+    assert first.exchange("M105", within_s=2).acknowledged  # undisturbed
+    assert len(board.received) == before + 1
+    first.close()
+    opened(board).close()  # and free again
+
+
+def test_stop_from_another_thread(board: Any, opened: Any) -> None:
+    board.script["M109"] = lambda _: None
+    line = opened(board)
+    caught: list[Exception] = []
+
+    def heat() -> None:
+        try:
+            line.exchange("M109 S200", within_s=60)
+        except Stopped as error:
+            caught.append(error)
+
+    thread = threading.Thread(target=heat)
+    thread.start()
+    assert wait_until(lambda: "M109 S200" in board.commands())
+    asked_s = time.monotonic()
+    line.stop()
+    assert wait_until(lambda: "M140 S0" in board.commands())
+    thread.join(2)
+    assert caught and not thread.is_alive()
+    for command in ("M108", "M410", "M104 S0", "M140 S0"):
+        assert board.when(command) - asked_s < 0.1
+    assert line.exchange("M105", within_s=5).acknowledged == board.report
+
+
+CLIENT = """
+import signal, sys
+from pathlib import Path
+from asleft.controller.line import open_line
+from asleft.link import GuardLimits
+line = open_line(sys.argv[1], wire_log=Path(sys.argv[2]), holder="client", limits=GuardLimits())
+def stop(*_):
+    line.stop()
+signal.signal(signal.SIGINT, stop)
+signal.signal(signal.SIGTERM, stop)
+line.exchange("M104 S200", within_s=5)
+print(line.owner_pid, flush=True)
+try:
+    line.exchange("M400", within_s=60)
+finally:
+    line.close()
+"""
+
+
+@pytest.fixture
+def client(board: Any, tmp_path: Path) -> Iterator[subprocess.Popen[str]]:
+    board.script["M400"] = lambda _: None
+    with subprocess.Popen(
+        [sys.executable, "-c", CLIENT, board.address, str(tmp_path / "wire.log")],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as process:
+        try:
+            yield process
+        finally:
+            process.kill()
+
+
+def test_a_killed_client_leaves_a_cold_machine(
+    board: Any, client: subprocess.Popen[str], opened: Any
+) -> None:
+    assert client.stdout is not None and client.stdout.readline().strip().isdigit()
+    assert wait_until(lambda: "M400" in board.commands())
+    client.kill()
+    killed_s = time.monotonic()
+    assert wait_until(lambda: "M140 S0" in board.commands())
+    assert board.when("M104 S0") - killed_s < 0.5
+    board.script.clear()
+    assert wait_until(lambda: _opens(opened, board), 10)  # the owner has gone, its lock with it
+
+
+def _opens(opened: Any, board: Any) -> bool:
+    try:
+        opened(board)
+    except LineError:
+        return False
+    return True
+
+
+@posix
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_signal_stops_within_100_ms(
+    board: Any, client: subprocess.Popen[str], number: int
+) -> None:
+    assert client.stdout is not None and client.stdout.readline()
+    assert wait_until(lambda: "M400" in board.commands())
+    sent_s = time.monotonic()
+    client.send_signal(number)
+    assert wait_until(lambda: "M140 S0" in board.commands())
+    assert board.when("M108") - sent_s < 0.1
+    assert board.when("M140 S0") - sent_s < 0.1
+    assert "Stopped" in client.communicate(timeout=20)[1]
+
+
+@posix
+def test_the_owner_told_to_go_makes_safe_first(board: Any, opened: Any) -> None:
+    line = opened(board)
+    line.exchange("M104 S200", within_s=2)
+    os.kill(line.owner_pid, signal.SIGINT)  # a Ctrl-C is not for it
+    assert line.exchange("M105", within_s=2).acknowledged
+    os.kill(line.owner_pid, signal.SIGTERM)
+    assert wait_until(lambda: "M140 S0" in board.commands())
+    with pytest.raises(LineError, match="gone"):
+        wait_until(lambda: line.exchange("M105", within_s=2) is None)
+    with pytest.raises(LineError, match="gone"):
+        line.close()
+
+
+def test_over_the_limit_while_nobody_asks(board: Any, opened: Any) -> None:
+    line = opened(board, limits={"poll_s": 0.3})
+    line.exchange("M104 S200", within_s=2)
+    board.report = "T:300.0 /200.0 B:21.0 /0.0"
+    asked_s = time.monotonic()
+    assert wait_until(lambda: "M104 S0" in board.commands())
+    assert board.when("M104 S0") - asked_s < 1.0
+    with pytest.raises(MachineError, match=r"300 °C, above its limit of 260 °C"):
+        line.exchange("G1 X5", within_s=2)
+    assert "G1 X5" not in board.commands()
+    assert any(n.kind == "error" for n in line.notices())
+
+
+def test_over_the_limit_in_mid_exchange(board: Any, opened: Any) -> None:
+    board.script["G1"] = lambda _: board.say(" T:290.0 /200.0 B:21.0 /0.0")
+    line = opened(board)
+    line.exchange("M104 S200", within_s=2)
+    with pytest.raises(MachineError, match="290"):
+        line.exchange("G1 X5", within_s=30)
+    assert wait_until(lambda: "M104 S0" in board.commands())
+
+
+def test_idle_switches_off(board: Any, opened: Any) -> None:
+    line = opened(board, limits={"idle_off_s": 0.5, "poll_s": 0.2})
+    line.exchange("M104 S200", within_s=2)
+    assert wait_until(lambda: "M104 S0" in board.commands(), 3)
+    assert wait_until(lambda: any("no command came" in n.text for n in line.notices()))
+    assert line.exchange("M105", within_s=2).acknowledged
+
+
+def test_a_lost_line_comes_back_cold(board: Any, opened: Any) -> None:
+    board.script["G1"] = lambda _: board.unplug()
+    line = opened(board)
+    line.exchange("M104 S200", within_s=2)
+    with pytest.raises(LineError, match=r"Heaters off was confirmed \(after reopening"):
+        line.exchange("G1 X5", within_s=30)
+    commands = board.commands()
+    assert commands[commands.index("G1 X5") + 1] == "M104 S0"  # before anything else
+    assert line.exchange("M105", within_s=2).acknowledged
+
+
+def test_a_silent_machine_is_said_to_be_hot(board: Any, opened: Any) -> None:
+    line = opened(board, safe_within_s=3.0)
+    line.exchange("M104 S200", within_s=2)
+    board.deaf = True
+    started_s = time.monotonic()
+    with pytest.raises(LineError, match="power switch"):
+        line.exchange("G1 X5", within_s=0.3)
+    assert time.monotonic() - started_s < 15
+    assert board.when("M104 S0") - started_s < 0.5  # before the line is put right
+    assert sum(text == "M104 S0" for _, text in board.received) > 1  # without number
+    assert sum(text.startswith("N") and "M104 S0*" in text for _, text in board.received) > 1
+    board.deaf = False
+
+
+def test_every_tool_is_switched_off() -> None:
+    assert safe_lines(1) == ("M104 S0", "M140 S0")
+    assert safe_lines(2) == ("M104 T0 S0", "M104 T1 S0", "M140 S0")
+
+
+def test_wrong_addresses_and_nobody_there(opened: Any) -> None:
+    with pytest.raises(InputError):
+        opened("socket://nowhere")
+    with pytest.raises(LineError, match="no such port"):
+        opened("/dev/ttyNotThere")
+
+
+def test_with_the_practice_machine(opened: Any) -> None:
+    with subprocess.Popen(
+        [sys.executable, "-m", "asleft.practice", "--seed", "1", "--speed", "300"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as practice:
+        assert practice.stdout is not None
+        address = json.loads(practice.stdout.readline())["address"]
+        line = opened(address)
+        assert any("M92" in text for text in line.exchange("M503", within_s=5).lines)
+        line.exchange("M104 S200", within_s=5)
+        assert wait_until(
+            lambda: "/200" in line.exchange("M105", within_s=5).acknowledged, within_s=5
+        )
+        line.close()
+        practice.kill()

@@ -1,0 +1,93 @@
+"""The heat guard as arithmetic: what may be sent, what ends the work."""
+
+from __future__ import annotations
+
+import pytest
+
+from asleft.errors import RefusedError
+from asleft.link.guard import GuardLimits, HeatGuard
+
+
+def guard(**limits: float) -> HeatGuard:
+    return HeatGuard(GuardLimits(**limits), 0.0)
+
+
+@pytest.mark.parametrize(
+    "command", ["M104 S261", "M109 R300", "M109S999", "M104 T1 S270", "M140 S111", "m190 S200"]
+)
+def test_above_the_limit_is_refused(command: str) -> None:
+    with pytest.raises(RefusedError, match="limit"):
+        guard().check(command)
+
+
+@pytest.mark.parametrize(
+    "command", ["M104 S260", "M140 S110", "M104", "M1040 S999", "M117 S999", "G1 X5 S900"]
+)
+def test_within_it_passes(command: str) -> None:
+    guard().check(command)
+
+
+def test_hot_until_switched_off_and_reported_so() -> None:
+    watch = guard()
+    assert not watch.may_be_hot
+    watch.sent("M104 S200")
+    assert watch.may_be_hot
+    watch.sent("M104 S0")
+    assert watch.may_be_hot  # sending is not believing
+    watch.acknowledged("M104 S0")
+    assert not watch.may_be_hot
+    watch.heard("T:190 /200 B:20 /0", 1.0)  # it says that the heater is still on
+    assert watch.may_be_hot
+    watch.heard("T:180 /0 B:20 /0", 2.0)
+    assert not watch.may_be_hot
+
+
+def test_over_the_limit_is_trouble() -> None:
+    watch = guard(max_nozzle_c=250, max_bed_c=100)
+    watch.heard("T:250 /250 B:100 /100", 1.0)
+    assert watch.trouble is None
+    watch.heard("ok T:250.5 /250 B:90 /90", 2.0)
+    assert watch.trouble is not None and "250.5" in watch.trouble
+
+
+@pytest.mark.parametrize(
+    ("reports", "trouble"),
+    [
+        ([100, 101, 99, 114], False),
+        ([100, 90, 106], True),
+        ([20, 30, 49], False),  # below 50 °C a sunny window explains it
+        ([20, 45, 52], True),
+    ],
+)
+def test_rising_with_heaters_off(reports: list[float], trouble: bool) -> None:
+    watch = guard()
+    for time_s, value in enumerate(reports):
+        watch.heard(f"T:{value} /0 B:20 /0", float(time_s))
+    assert (watch.trouble is not None) is trouble
+
+
+def test_heating_on_purpose_is_no_trouble() -> None:
+    watch = guard()
+    watch.heard("T:20 /0", 0.0)
+    watch.sent("M104 S200")
+    for time_s in range(10):
+        watch.heard(f"T:{20 + 20 * time_s} /200", float(time_s))
+    assert watch.trouble is None
+
+
+def test_a_broken_sensor_matters_only_where_its_heater_is_on() -> None:
+    watch = guard()
+    watch.heard("T:22 /0 B:-15 /0", 0.0)
+    watch.sent("M104 S200")
+    watch.heard("T:150 /200 B:-15 /0", 1.0)
+    assert watch.trouble is None
+    watch.heard("T:inf /200 B:-15 /0", 2.0)
+    assert watch.trouble is not None
+
+
+def test_idle_counts_from_the_last_command() -> None:
+    watch = guard(idle_off_s=600)
+    watch.sent("M104 S200")
+    watch.commanded(100.0)
+    assert not watch.idle_too_long(700.0)
+    assert watch.idle_too_long(701.0)
