@@ -118,13 +118,19 @@ def test_the_machines_own_travel_limit_is_noticed(hands: Hands, tmp_path: Path) 
 
 def test_a_stop_from_another_thread_ends_a_feed(machine: Machine, hands: Hands) -> None:
     machine.heat(0, 210.0)
-    threading.Timer(0.15, machine.stop).start()
-    began_s = time.monotonic()
+    stopped_s: list[float] = []
+
+    def stop() -> None:
+        machine.stop()
+        stopped_s.append(time.monotonic())
+
+    stopping = threading.Timer(0.3, stop)
     with pytest.raises(Stopped), machine.neutral_feed():
-        machine.feed(1000.0, 100.0)  # 10 minutes of the machine's time, 2 s of ours
-    assert time.monotonic() - began_s < 1.5
+        machine.feed(1000.0, 100.0, progress=lambda *_: stopping.ident or stopping.start())
+    stopping.join()
+    assert time.monotonic() - stopped_s[0] < 2.0  # the rest of the feed would take longer
     assert hands.ask("peek_heaters")["on"] is False
-    assert 1 <= sum("G1 E" in text for text in sent(machine)) < 300
+    assert 1 <= sum("G1 E" in text for text in sent(machine)) < 250  # of 300
 
 
 def test_whatever_happens_the_heaters_are_off_afterwards(hands: Hands, tmp_path: Path) -> None:

@@ -20,6 +20,15 @@ def test_a_stop_between_two_pieces_ends_the_feed(bench: Make) -> None:
     assert sum(c.startswith("G1") for c in on.line.sent) == 1
 
 
+def test_a_stop_before_the_feed_ends_it(bench: Make) -> None:
+    on = bench(nozzle={"at_c": 210.0, "target_c": 210.0})
+    with pytest.raises(Stopped), on.machine.neutral_feed():
+        on.machine.stop()
+        on.machine.feed(10.0, 50.0)
+    assert not any(c.startswith("G1") for c in on.line.sent)
+    on.machine.feed(10.0, 50.0)  # it was told once; whoever goes on knows
+
+
 def test_feeding_goes_in_short_pieces_that_add_up(bench: Make) -> None:
     on = bench(nozzle={"at_c": 210.0, "target_c": 210.0})
     on.machine.feed(100.0, 70.0)

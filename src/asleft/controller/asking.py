@@ -69,21 +69,27 @@ class Asker:
         self.homed: set[str] = set()
         self._unasked: list[Notice] = []
         self.restarts = 0
-        self._stops = 0
-        self._stops_at_start: int | None = None
+        self.stop_untold = False  # nobody has been told of the last stop yet
+        self._in_operation = False
 
     @contextmanager
     def operation(self) -> Iterator[None]:
-        """Heating or moving: a stop that comes between two questions ends it all the same."""
-        self._stops_at_start = self._stops
+        """Heating or moving: a stop that comes before it or between two questions ends it."""
+        self._tell_stop("the next step")
+        self._in_operation = True
         try:
             yield
         finally:
-            self._stops_at_start = None
+            self._in_operation = False
+
+    def _tell_stop(self, where: str) -> None:
+        if self.stop_untold:
+            self.stop_untold = False
+            raise Stopped("stopped before it was sent", where=where)
 
     def stop(self) -> None:
         """Stop and heaters off, ahead of everything; homing is not to be trusted after it."""
-        self._stops += 1
+        self.stop_untold = True
         self.homed.clear()
         self.line.stop()
 
@@ -104,8 +110,8 @@ class Asker:
             MachineError: the machine said that it did not do it.
             Stopped: somebody stopped the operation that this question belongs to.
         """
-        if self._stops_at_start not in (None, self._stops):
-            raise Stopped("stopped before it was sent", where=command)
+        if self._in_operation:
+            self._tell_stop(command)
         self.hear()
         try:
             answer = self.line.exchange(command, within_s=within_s)
@@ -113,7 +119,10 @@ class Asker:
             self.restarts += 1
             self.homed.clear()
             raise
-        except (LineError, Stopped):
+        except Stopped:
+            self.stop_untold = False
+            raise
+        except LineError:
             self.homed.clear()
             raise
         heard = Heard(answer, self.hear())

@@ -109,6 +109,7 @@ class Heat:
             self._asker.ask("M140 S0", within_s=ANSWER_S, may_refuse=True)
             targets = {n: t.target_c for n, t in self.temperatures().items() if t.target_c}
             if not targets:
+                self._asker.stop_untold = False  # whoever is here knows of it
                 return
         raise MachineError(f"the heaters are not off: targets {targets}", hint=SWITCH_OFF)
 

@@ -54,8 +54,9 @@ class Motion:
         self._asker.homed -= set(wanted)
         every = set(wanted) == set(LINEAR_AXES) or self.description.drive == "delta"
         command = "G28" if every else "G28 " + " ".join(wanted)
-        self._asker.ask(command, within_s=bound_s, awaited="homing")
-        self._asker.ask("M400", within_s=bound_s, awaited="the end of homing")
+        with self._asker.operation():
+            self._asker.ask(command, within_s=bound_s, awaited="homing")
+            self._asker.ask("M400", within_s=bound_s, awaited="the end of homing")
         self._asker.homed |= set(LINEAR_AXES if every else wanted)
 
     def move(
