@@ -12,7 +12,7 @@ import time
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 
-from asleft.errors import AsleftError
+from asleft.errors import AsleftError, MachineResetError
 from asleft.link.conversation import Conversation
 
 EACH_WITHIN_S = 3.0
@@ -20,16 +20,19 @@ NUMBERED_WITHIN_S = 8.0  # getting back in step included
 REOPEN_WITHIN_S = 17.0  # a board may boot
 PAUSE_S = 0.3
 
-_Way = Callable[[Conversation, tuple[str, ...]], Awaitable[bool]]
-
 
 @dataclass(frozen=True)
 class SafeOutcome:
-    """How heaters off went: confirmed or not, how, and after how many seconds."""
+    """How heaters off went: confirmed or not, how, and after how many seconds.
+
+    `restart` is a restart of the machine that was noticed on the way, to be told to whoever asks
+    next.
+    """
 
     confirmed: bool
     how: str
     elapsed_s: float
+    restart: MachineResetError | None = None
 
     def words(self) -> str:
         """One sentence for an error message."""
@@ -46,17 +49,29 @@ async def heaters_off(
 ) -> SafeOutcome:
     """Switch the heaters off and have it acknowledged; never raises for the line's sake."""
     started_s = time.monotonic()
-    ways = (("numbered", _numbered), ("without number", _plainly), ("after reopening", _reopened))
-    try:
+    restarts: list[MachineResetError] = []
+    how = "not confirmed"
+    with contextlib.suppress(TimeoutError):
         async with asyncio.timeout(within_s):
-            while True:
-                _shout_if_lost(talk, safe_lines)
-                for how, way in ways:
-                    if await _tried(way, talk, safe_lines):
-                        return SafeOutcome(True, how, time.monotonic() - started_s)
-                await asyncio.sleep(PAUSE_S)
-    except TimeoutError:
-        return SafeOutcome(False, "not confirmed", time.monotonic() - started_s)
+            how = await _until_confirmed(talk, safe_lines, restarts)
+    elapsed_s = time.monotonic() - started_s
+    return SafeOutcome(how in _WAYS, how, elapsed_s, restarts[-1] if restarts else None)
+
+
+async def _until_confirmed(
+    talk: Conversation, safe_lines: tuple[str, ...], restarts: list[MachineResetError]
+) -> str:
+    while True:
+        _shout_if_lost(talk, safe_lines)
+        for how, way in _WAYS.items():
+            try:
+                if await way(talk, safe_lines):
+                    return how
+            except MachineResetError as error:
+                restarts.append(error)
+            except AsleftError as error:
+                talk.wire.log.note(f"heaters off: {error.message}")
+        await asyncio.sleep(PAUSE_S)
 
 
 def _shout_if_lost(talk: Conversation, safe_lines: tuple[str, ...]) -> None:
@@ -64,14 +79,6 @@ def _shout_if_lost(talk: Conversation, safe_lines: tuple[str, ...]) -> None:
     if not talk.wire.in_step:
         with contextlib.suppress(AsleftError):
             talk.shout(safe_lines)
-
-
-async def _tried(way: _Way, talk: Conversation, safe_lines: tuple[str, ...]) -> bool:
-    try:
-        return await way(talk, safe_lines)
-    except AsleftError as error:
-        talk.wire.log.note(f"heaters off: {error.message}")
-        return False
 
 
 async def _numbered(talk: Conversation, safe_lines: tuple[str, ...]) -> bool:
@@ -101,3 +108,10 @@ async def _reopened(talk: Conversation, safe_lines: tuple[str, ...]) -> bool:
     except TimeoutError:
         return False
     return await _numbered(talk, safe_lines)
+
+
+_WAYS: dict[str, Callable[[Conversation, tuple[str, ...]], Awaitable[bool]]] = {
+    "numbered": _numbered,
+    "without number": _plainly,
+    "after reopening": _reopened,
+}

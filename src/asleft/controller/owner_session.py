@@ -183,9 +183,13 @@ class Session:
         self._lock.release()
         return outcome
 
-    def _on_silence(self) -> None:
-        if self.guard.may_be_hot:
+    def _on_silence(self) -> bool:
+        """A time-out: while hot, heaters off goes first, and puts the line right on its way."""
+        if not self.guard.may_be_hot:
+            return False
+        with contextlib.suppress(LineError):
             self.talk.shout(self.config.safe_lines)
+        return True
 
     def _start_making_safe(self) -> asyncio.Task[SafeOutcome]:
         if self._safe is None or self._safe.done():
@@ -197,6 +201,8 @@ class Session:
         outcome = await heaters_off(self.talk, config.safe_lines, within_s=config.safe_within_s)
         if outcome.confirmed:
             self.guard.switched_off()
+        if outcome.restart is not None:
+            self._untold = outcome.restart
         self._log.note(outcome.words())
         return outcome
 

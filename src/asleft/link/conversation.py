@@ -31,7 +31,8 @@ class Conversation:
     Args:
         wire: closed; `open` opens it.
         rates_baud: speeds to try in turn on opening; empty keeps the transport's own.
-        on_silence: called at a time-out, before the line is put right, which takes seconds.
+        on_silence: called at a time-out, before the line is put right, which takes seconds;
+            True when the caller does that itself, having something more urgent to say.
     """
 
     def __init__(
@@ -39,7 +40,7 @@ class Conversation:
         wire: Wire,
         *,
         rates_baud: tuple[int, ...] = (),
-        on_silence: Callable[[], None] = lambda: None,
+        on_silence: Callable[[], bool] = lambda: False,
     ) -> None:
         self.wire = wire
         self._on_silence = on_silence
@@ -185,13 +186,15 @@ class Conversation:
         """Get back in step, then say what was awaited, for how long, and the last thing heard."""
         wire = self.wire
         wire.in_step = False
-        with contextlib.suppress(LineError):
-            self._on_silence()
+        leave = self._on_silence()
         last = f"; the last thing heard was {wire.last_heard!r}" if wire.last_heard else ""
         what = f"no answer to {waiting.command!r} within {after_s:.1f} s{last}"
         if any(error.startswith("!!") for error in waiting.errors):
             wire.halted = waiting.errors[-1]
             return wire.halted_error()
+        unknown = "Whether the command was carried out is not known."
+        if leave:
+            return LineError(what, hint=unknown, where=wire.transport.describe())
         try:
             await resync(wire)
         except LineError as error:
@@ -201,11 +204,8 @@ class Conversation:
         if wire.restart is not None:
             banner, wire.restart = wire.restart, None
             return reset_error(banner, wire.transport.describe())
-        return LineError(
-            what,
-            hint="The line is in step again; whether the command was carried out is not known.",
-            where=wire.transport.describe(),
-        )
+        hint = f"The line is in step again. {unknown}"
+        return LineError(what, hint=hint, where=wire.transport.describe())
 
     def stop(
         self, lines: tuple[str, ...], safe_lines: tuple[str, ...], because: AsleftError
