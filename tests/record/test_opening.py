@@ -114,18 +114,18 @@ def test_a_writer_killed_inside_a_transaction_leaves_nothing_half(
 
 def test_two_processes_write_at_once(store: Store, tmp_path: Path) -> None:
     machine = store.add_machine({"name": "turret-clock printer"})
-    writers = [python(WRITER, tmp_path / "home", machine, 40, who) for who in ("left", "right")]
+    writers = [python(WRITER, tmp_path / "home", machine, 25, who) for who in ("left", "right")]
     for writer in writers:
         wrong = writer.communicate(timeout=50)[1]
         assert (writer.returncode, wrong) == (0, "")
     kept = events(tmp_path / "home")
     for who in ("left", "right"):
-        assert [text for text in kept if text.startswith(who)] == [f"{who} {n}" for n in range(40)]
+        assert [text for text in kept if text.startswith(who)] == [f"{who} {n}" for n in range(25)]
 
 
 def test_two_processes_make_the_same_store(tmp_path: Path) -> None:
     make = "import sys; from asleft.record import Store; Store.open(sys.argv[1])"
-    makers = [python(make, tmp_path / "new") for _ in range(3)]
+    makers = [python(make, tmp_path / "new") for _ in range(2)]
     for maker in makers:
         wrong = maker.communicate(timeout=50)[1]
         assert (maker.returncode, wrong) == (0, "")

@@ -82,6 +82,8 @@ def test_long_words_and_many_readings_are_not_cut_off(
     reading = span["readings"][0]
     span["readings"] = [{**reading, "id": n, "value": 100 + n / 100} for n in range(400)]
     span["budget"][0]["input"] = "the error of a very long name that hardly fits its column" * 2
+    faces = long["proof"]["faces"]
+    long["proof"]["faces"] = [{**faces[n % 7], "label": f"face {n}"} for n in range(100)]
     long["machine"]["name"] = "printer for the long-case clock behind the second bench, by the wall"
     long["proposals"][1]["reason"] = "A reason that goes on for many lines. " * 30
     long["as_found"]["raw"] = "\n".join(f"M999 P{n} " + "S1.000 " * 40 for n in range(80))

@@ -107,8 +107,8 @@ def percent(p: float | None) -> str:
     """A probability in percent; what is nearly sure or nearly impossible is said so."""
     if p is None:
         return UNKNOWN
-    if 0 < p < 0.001:
+    if p < 0.001:
         return "< 0.1\u00a0%"
-    if 0.999 < p < 1:
+    if p > 0.999:
         return "> 99.9\u00a0%"
     return f"{100 * p:.1f}\u00a0%"

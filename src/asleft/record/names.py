@@ -5,6 +5,7 @@ A name is the same in store, JSON and page; paper spells it out. Not for figures
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from asleft.record.figures import UNKNOWN, number, with_unit
@@ -76,8 +77,14 @@ def quantity(told: dict[str, Any]) -> str:
     return f"{told['name']} {which}".strip()
 
 
+def told(text: str) -> str:
+    """A reason in the words of whoever gave it, with true minus signs."""
+    return re.sub(r"(?<![\w.)])-(?=\d)", "−", text)
+
+
 def sentence(text: str) -> str:
     """A reason as a sentence of its own."""
+    text = told(text)
     return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
 
 

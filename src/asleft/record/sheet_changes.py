@@ -20,6 +20,8 @@ from asleft.record.figures import (
 )
 from asleft.record.names import readable, sentence, word
 
+ROWS_A_CHART = 40  # what a page holds
+
 
 def changes(document: dict[str, Any]) -> list[Block]:
     """Every change: before and wanted, and what was sent, answered and read back."""
@@ -89,8 +91,7 @@ def proof(document: dict[str, Any]) -> list[Block]:
         blocks.append(facts(rows))
     if told["faces"]:
         blocks.append(_faces(told["faces"]))
-        drawn = proof_chart(told["faces"])
-        blocks += [chart(drawn)] if drawn else []
+        blocks += [chart(svg) for svg in proof_charts(told["faces"])]
     cycle = told["power_cycle"]
     blocks.append(
         says(
@@ -112,12 +113,11 @@ def _faces(faces: list[dict[str, Any]]) -> Block:
         ("read", "right"),
         ("inside", "left"),
     ]
-    drawn = alike([each["nominal_mm"] for each in faces], "mm")
     read = alike([each["reading_mm"] for each in faces], "mm")
     rows = [
         [
             " ".join(str(each[key]) for key in ("label", "direction", "faces") if each[key]),
-            drawn[row],
+            with_unit(each["nominal_mm"], "mm", 3),
             with_unit(each["predicted_mm"], "mm", 3),
             f"{number(each['low95_mm'], 3)} to {with_unit(each['high95_mm'], 'mm', 3)}",
             read[row],
@@ -128,8 +128,8 @@ def _faces(faces: list[dict[str, Any]]) -> Block:
     return table(columns, rows, wide=0)
 
 
-def proof_chart(faces: list[dict[str, Any]]) -> str | None:
-    """Read less foretold of each face, with the foretold interval, in mm; None unread."""
+def proof_charts(faces: list[dict[str, Any]]) -> list[str]:
+    """Read less foretold of each face that was read, with the foretold interval, in mm."""
     rows = [
         Interval(
             " ".join(str(each[key]) for key in ("label", "direction", "faces") if each[key]),
@@ -142,6 +142,8 @@ def proof_chart(faces: list[dict[str, Any]]) -> str | None:
         if None
         not in (each["reading_mm"], each["predicted_mm"], each["low95_mm"], each["high95_mm"])
     ]
-    if not rows:
-        return None
-    return interval_chart(rows, unit="mm", caption="read less foretold; bar: foretold 95 %")
+    caption = "read less foretold; bar: foretold 95 %"
+    return [
+        interval_chart(rows[first : first + ROWS_A_CHART], unit="mm", caption=caption)
+        for first in range(0, len(rows), ROWS_A_CHART)
+    ]

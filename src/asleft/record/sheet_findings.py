@@ -18,7 +18,7 @@ from asleft.record.figures import (
     setting_unit,
     with_unit,
 )
-from asleft.record.names import quantity, readable, title, word
+from asleft.record.names import quantity, readable, title, told, word
 
 
 def verdicts(document: dict[str, Any]) -> list[Block]:
@@ -39,12 +39,12 @@ def _quantities(trial: dict[str, Any]) -> Block:
     rows = []
     for each in trial["quantities"]:
         name = readable(quantity(each))
+        if each["value"] is not None and each.get("reason"):
+            name += f" ({told(each['reason'])})"
         if each["value"] is None:
-            rows.append([name, UNKNOWN, UNKNOWN, each.get("reason") or "no reason was given"])
+            rows.append([name, UNKNOWN, UNKNOWN, told(each.get("reason") or "no reason was given")])
         else:
             value, u, interval = estimate(each)
-            if each["u"] is None:
-                interval = each.get("reason") or UNKNOWN
             rows.append([name, value, u, interval])
     columns: list[tuple[str, Align]] = [
         ("quantity", "left"),
@@ -86,14 +86,15 @@ def _verdict(each: dict[str, Any]) -> Block:
         lines.append(f"in force {with_unit(each['in_force'], unit)}")
     if each.get("proposed") is not None:
         u = f", standard uncertainty {with_unit(each['u'], unit, digits)}" if each.get("u") else ""
-        lines.append(f"proposed {with_unit(each['proposed'], unit, digits)}{u}")
+        said = "proposed" if each["verdict"] == "adjust" else "the readings alone would make it"
+        lines.append(f"{said} {with_unit(each['proposed'], unit, digits)}{u}")
     p, after = each.get("p_within_tolerance"), each.get("p_after")
     if p is not None:
         then = f"; after adjusting {percent(after)}" if after is not None else ""
         lines.append(f"probability of being within tolerance: {percent(p)}{then}")
-    lines.append(each["reason"])
+    lines.append(told(each["reason"]))
     if each.get("withdrawn"):
-        lines.append(f"Withdrawn: {each['withdrawn']}")
+        lines.append(f"Withdrawn: {told(each['withdrawn'])}")
     said = word(each["verdict"]) + (" (provisional)" if each.get("provisional") else "")
     where = "" if each.get("place", "controller") == "controller" else ", in the slicing profile"
     return verdict(f"{each['axis']} {readable(each['setting'])}{where}", said, lines)

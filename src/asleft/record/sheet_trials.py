@@ -9,9 +9,10 @@ from __future__ import annotations
 from typing import Any
 
 from asleft.record.blocks import Align, Block, facts, heading, says, table
-from asleft.record.figures import RATIO, UNKNOWN, decimals_for, shown_unit, time, with_unit
-from asleft.record.names import quantity, readable, title, word
+from asleft.record.figures import RATIO, UNKNOWN, alike, decimals_for, shown_unit, time, with_unit
+from asleft.record.names import quantity, readable, title, told, word
 
+NEGLIGIBLE = 0.001  # of the sum of squares: such lines are shown together
 COLUMNS_OF_PLACE = ("direction", "faces", "nominal_mm", "place")
 
 
@@ -25,7 +26,7 @@ def readings(document: dict[str, Any]) -> list[Block]:
         making = trial["making"].get("name")
         outcome = word(trial["outcome"])
         if trial["reason"]:
-            outcome += f": {trial['reason']}"
+            outcome += f": {told(trial['reason'])}"
         rows = [
             ("from, to", f"{time(trial['started_at'])} to {time(trial['ended_at'])}"),
             ("outcome", outcome),
@@ -47,11 +48,16 @@ def _readings(trial: dict[str, Any]) -> Block:
         ("time", "right"),
         ("used", "left"),
     ]
+    units = {each["unit"] for each in trial["readings"]}
+    read = {
+        unit: iter(alike([e["value"] for e in trial["readings"] if e["unit"] == unit], unit))
+        for unit in units
+    }
     rows = [
         [
             str(count),
             of_place(each["place"]) or each["key"],
-            with_unit(each["value"], each["unit"]),
+            next(read[each["unit"]]),
             each["raw"].strip(),
             f"{each['at'][11:19]}",
             "yes" if each["used"] else "no",
@@ -87,7 +93,7 @@ def set_aside(document: dict[str, Any]) -> Block:
             str(count),
             of_place(each["place"]) or each["key"],
             with_unit(each["value"], each["unit"]),
-            ("taken back: " if each["taken_back"] else "") + str(each["why_not"]),
+            ("taken back: " if each["taken_back"] else "") + told(str(each["why_not"])),
         ]
         for trial in document["trials"]
         for count, each in enumerate(trial["readings"], start=1)
@@ -122,29 +128,11 @@ def budgets(document: dict[str, Any]) -> list[Block]:
 
 def _budget(trial: dict[str, Any]) -> Block:
     units = {quantity(each): shown_unit(each["unit"], each["name"]) for each in trial["quantities"]}
-    totals: dict[str, float] = {}
-    for line in trial["budget"]:
-        totals[line["quantity"]] = totals.get(line["quantity"], 0.0) + line["contribution"] ** 2
     rows = []
-    before = None
-    for line in trial["budget"]:
-        first = str(line["quantity"]).split()[0]
-        unit, factor = units.get(line["quantity"]) or next(
-            (shown for name, shown in units.items() if name.split()[0] == first), (RATIO, 1.0)
-        )
-        size = abs(line["contribution"]) * factor
-        total = totals[line["quantity"]]
-        share = 100 * line["contribution"] ** 2 / total if total else 0.0
-        rows.append(
-            [
-                readable(line["quantity"]) if line["quantity"] != before else "",
-                readable(line["input"]),
-                line["kind"],
-                with_unit(size, unit, decimals_for(size)),
-                with_unit(share, "%", 1),
-            ]
-        )
-        before = line["quantity"]
+    for name in dict.fromkeys(line["quantity"] for line in trial["budget"]):
+        lines = [line for line in trial["budget"] if line["quantity"] == name]
+        shown = units.get(name) or _unit_by_first_word(str(name), units)
+        rows += _budget_rows(readable(name), lines, *shown)
     columns: list[tuple[str, Align]] = [
         ("quantity", "left"),
         ("input", "left"),
@@ -153,3 +141,31 @@ def _budget(trial: dict[str, Any]) -> Block:
         ("share", "right"),
     ]
     return table(columns, rows, wide=1)
+
+
+def _unit_by_first_word(name: str, units: dict[str, tuple[str, float]]) -> tuple[str, float]:
+    """The unit of the quantity that starts alike, where a budget names no axis."""
+    same = (shown for each, shown in units.items() if each.split()[0] == name.split(maxsplit=1)[0])
+    return next(same, (RATIO, 1.0))
+
+
+def _budget_rows(
+    name: str, lines: list[dict[str, Any]], unit: str, factor: float
+) -> list[list[str]]:
+    """The lines of one quantity, largest first; those below 0.1 % of it together in one."""
+    total = sum(line["contribution"] ** 2 for line in lines) or 1.0
+    large = [line for line in lines if line["contribution"] ** 2 >= NEGLIGIBLE * total]
+    small = [line for line in lines if line["contribution"] ** 2 < NEGLIGIBLE * total]
+    rows = []
+    for line in large:
+        size = abs(line["contribution"]) * factor
+        share = with_unit(100 * line["contribution"] ** 2 / total, "%", 1)
+        shown = with_unit(size, unit, decimals_for(size))
+        rows.append([name, readable(line["input"]), line["kind"], shown, share])
+    if small:
+        size = sum(line["contribution"] ** 2 for line in small) ** 0.5 * factor
+        which = ", ".join(readable(line["input"]) for line in small)
+        kinds = "".join(sorted({line["kind"] for line in small}))
+        shown = with_unit(size, unit, decimals_for(size))
+        rows.append([name, f"together: {which}", kinds, shown, "< 0.1\u00a0%"])
+    return [[name if number == 0 else "", *row[1:]] for number, row in enumerate(rows)]
