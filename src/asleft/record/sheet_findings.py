@@ -11,14 +11,13 @@ from asleft.record.blocks import Align, Block, chart, heading, says, table, verd
 from asleft.record.charts import Interval, interval_chart
 from asleft.record.figures import (
     IN_PERCENT,
-    UNKNOWN,
     decimals_for,
     estimate,
     percent,
     setting_unit,
     with_unit,
 )
-from asleft.record.names import quantity, readable, title, told, word
+from asleft.record.names import quantity, readable, sentence, title, told, word
 
 
 def verdicts(document: dict[str, Any]) -> list[Block]:
@@ -29,7 +28,7 @@ def verdicts(document: dict[str, Any]) -> list[Block]:
             continue
         mine = [each for each in document["proposals"] if each["trial"] == trial["id"]]
         drawn = scale_chart(trial)
-        blocks += [heading(title(trial)), _quantities(trial)]
+        blocks += [heading(title(trial)), _quantities(trial), *_not_found(trial)]
         blocks += [chart(drawn)] if drawn else []
         blocks += [_verdict(each) for each in mine]
     return blocks or [says("No trial gave an estimate, so there is no verdict.")]
@@ -38,14 +37,12 @@ def verdicts(document: dict[str, Any]) -> list[Block]:
 def _quantities(trial: dict[str, Any]) -> Block:
     rows = []
     for each in trial["quantities"]:
-        name = readable(quantity(each))
-        if each["value"] is not None and each.get("reason"):
-            name += f" ({told(each['reason'])})"
         if each["value"] is None:
-            rows.append([name, UNKNOWN, UNKNOWN, told(each.get("reason") or "no reason was given")])
-        else:
-            value, u, interval = estimate(each)
-            rows.append([name, value, u, interval])
+            continue
+        name = readable(quantity(each))
+        if each.get("reason"):
+            name += f" ({told(each['reason'])})"
+        rows.append([name, *estimate(each)])
     columns: list[tuple[str, Align]] = [
         ("quantity", "left"),
         ("value", "right"),
@@ -53,6 +50,19 @@ def _quantities(trial: dict[str, Any]) -> Block:
         ("95 % interval", "left"),
     ]
     return table(columns, rows, wide=3)
+
+
+def _not_found(trial: dict[str, Any]) -> list[Block]:
+    """The quantities that have no value, one paragraph a reason."""
+    by_reason: dict[str, list[str]] = {}
+    for each in trial["quantities"]:
+        if each["value"] is None:
+            reason = each.get("reason") or "no reason was given"
+            by_reason.setdefault(reason, []).append(readable(quantity(each)))
+    return [
+        says(f"Not found: {', '.join(names)}. {sentence(reason)}")
+        for reason, names in by_reason.items()
+    ]
 
 
 def scale_chart(trial: dict[str, Any]) -> str | None:
@@ -86,7 +96,7 @@ def _verdict(each: dict[str, Any]) -> Block:
         lines.append(f"in force {with_unit(each['in_force'], unit)}")
     if each.get("proposed") is not None:
         u = f", standard uncertainty {with_unit(each['u'], unit, digits)}" if each.get("u") else ""
-        said = "proposed" if each["verdict"] == "adjust" else "the readings alone would make it"
+        said = "proposed" if each["verdict"] == "adjust" else "by the readings"
         lines.append(f"{said} {with_unit(each['proposed'], unit, digits)}{u}")
     p, after = each.get("p_within_tolerance"), each.get("p_after")
     if p is not None:

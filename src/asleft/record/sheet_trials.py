@@ -164,7 +164,7 @@ def _budget_rows(
         rows.append([name, readable(line["input"]), line["kind"], shown, share])
     if small:
         size = sum(line["contribution"] ** 2 for line in small) ** 0.5 * factor
-        which = ", ".join(readable(line["input"]) for line in small)
+        which = "; ".join(readable(line["input"]) for line in small)
         kinds = "".join(sorted({line["kind"] for line in small}))
         shown = with_unit(size, unit, decimals_for(size))
         rows.append([name, f"together: {which}", kinds, shown, "< 0.1\u00a0%"])
