@@ -164,8 +164,9 @@ from asleft.link import GuardLimits
 line = open_line(sys.argv[1], wire_log=Path(sys.argv[2]), holder="client", limits=GuardLimits())
 def stop(*_):
     line.stop()
-signal.signal(signal.SIGINT, stop)
-signal.signal(signal.SIGTERM, stop)
+if sys.argv[3] == "handled":
+    signal.signal(signal.SIGINT, stop)
+    signal.signal(signal.SIGTERM, stop)
 line.exchange("M104 S200", within_s=5)
 print(line.owner_pid, flush=True)
 try:
@@ -176,10 +177,13 @@ finally:
 
 
 @pytest.fixture
-def client(board: Any, tmp_path: Path) -> Iterator[subprocess.Popen[str]]:
+def client(
+    board: Any, tmp_path: Path, request: pytest.FixtureRequest
+) -> Iterator[subprocess.Popen[str]]:
+    how = getattr(request, "param", "handled")
     board.script["M400"] = lambda _: None
     with subprocess.Popen(
-        [sys.executable, "-c", CLIENT, board.address, str(tmp_path / "wire.log")],
+        [sys.executable, "-c", CLIENT, board.address, str(tmp_path / "wire.log"), how],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -224,6 +228,50 @@ def test_a_signal_stops_within_100_ms(
     assert board.when("M108") - sent_s < 0.1
     assert board.when("M140 S0") - sent_s < 0.1
     assert "Stopped" in client.communicate(timeout=20)[1]
+
+
+@posix
+@pytest.mark.parametrize("client", ["not handled"], indirect=True)
+def test_an_interrupt_that_nobody_handles_ends_the_exchange_too(
+    board: Any, client: subprocess.Popen[str]
+) -> None:
+    assert client.stdout is not None and client.stdout.readline()
+    assert wait_until(lambda: "M400" in board.commands())
+    sent_s = time.monotonic()
+    client.send_signal(signal.SIGINT)
+    assert wait_until(lambda: "M140 S0" in board.commands())
+    assert board.when("M140 S0") - sent_s < 0.3  # not after the 60 s of the exchange
+    assert "KeyboardInterrupt" in client.communicate(timeout=20)[1]
+
+
+@posix
+def test_a_serial_port_of_unknown_speed(opened: Any) -> None:
+    board = _board.Board(pty=True)
+    try:
+        line = opened(board)
+        assert line.facts.rate_baud == 115200
+        assert line.exchange("M105", within_s=2).acknowledged == board.report
+        line.close()
+    finally:
+        board.end()
+
+
+def test_heaters_off_first_after_a_crash(board: Any, opened: Any) -> None:
+    opened(board, heaters_off_first=True)
+    assert board.commands()[:2] == ["M104 S0", "M140 S0"]
+
+
+def test_a_stop_on_an_unplugged_cold_machine_does_not_hang(board: Any, opened: Any) -> None:
+    line = opened(board)
+    board.end()
+    with pytest.raises(LineError):
+        wait_until(lambda: line.exchange("M105", within_s=2) is None)
+    with pytest.raises(LineError):
+        line.stop()
+    started_s = time.monotonic()
+    with contextlib.suppress(LineError):
+        line.close()
+    assert time.monotonic() - started_s < 8
 
 
 @posix

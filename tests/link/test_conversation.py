@@ -7,6 +7,7 @@ belongs to its own question, and what cannot be mended is told.
 from __future__ import annotations
 
 import asyncio
+import random
 import sys
 import time
 from collections.abc import AsyncIterator, Callable
@@ -316,6 +317,24 @@ def test_a_chatty_board(make_board: MakeBoard, talking: Any) -> None:
                 assert answer.lines.count("M92 X80.00") == 1
                 assert not any(line.startswith("T:") for line in answer.lines)
             assert len(talk.notices()) == 3 * 51 * 2
+
+    asyncio.run(run())
+
+
+def test_noise_inside_and_between_answers(make_board: MakeBoard, talking: Any) -> None:
+    board = make_board()
+    chance = random.Random(5)
+
+    def noisy(_: str) -> None:
+        board.raw(chance.randbytes(5000).replace(b"ok", b"xx") + b"\nX:1.00\n")
+        board.raw(chance.randbytes(5000).replace(b"ok", b"xx") + b"\nok\n")
+
+    board.script["M114"] = noisy
+
+    async def run() -> None:
+        async with talking(board) as talk:
+            for _ in range(10):
+                assert "X:1.00" in (await talk.exchange("M114", within_s=2)).lines
 
     asyncio.run(run())
 

@@ -140,15 +140,11 @@ class OwnedLine:
         if self._closed:
             return
         self._closed = True
-        channel = self._channels["work"]
-        # An exchange that blocks in another thread, or was interrupted, must not delay this.
-        if not channel.lock.acquire(timeout=0.2):
-            channel = self._channels["side"]
-            channel.lock.acquire()
+        channel = self._channels["side"]  # `work` may still hold an exchange, interrupted or not
         try:
-            channel.ask("close", patience_s=END_WITHIN_S)
+            with channel.lock:
+                channel.ask("close", patience_s=END_WITHIN_S)
         finally:
-            channel.lock.release()
             for one in self._channels.values():
                 one.close()
             _wait_for(self._owner)

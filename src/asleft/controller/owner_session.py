@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from asleft.controller.owner_safe import SafeOutcome, heaters_off
-from asleft.errors import AsleftError, LineError, MachineError, MachineResetError, Stopped
+from asleft.errors import AsleftError, LineError, MachineError, Stopped
 from asleft.link.answer import Answer, LineFacts, Notice
 from asleft.link.conversation import Conversation
 from asleft.link.guard import GuardLimits, HeatGuard
@@ -26,6 +26,7 @@ from asleft.link.wirelog import WireLog, utc_now
 
 WATCH_EVERY_S = 0.1
 POLL_WITHIN_S = 10.0
+COLD_WITHIN_S = 5.0  # heaters off after a stop, where none was switched on
 SLEPT_S = 20.0  # the wall clock ran this much ahead of ours: the computer slept (ours)
 RATES_BAUD = (115200, 250000, 57600, 500000, 1000000, 9600)  # most often met first (from memory)
 
@@ -116,8 +117,8 @@ class Session:
             await asyncio.shield(self._safe)
         if self._tripped is not None:
             raise self._tripped
-        if self._untold is not None:
-            error, self._untold = self._untold, None
+        error, self._untold = self._untold, None
+        if error is not None and self.talk.wire.restart is None:  # a restart since says more
             raise error
         self.guard.check(command)
         self.guard.commanded(time.monotonic())
@@ -157,8 +158,8 @@ class Session:
         """What came unasked since the last call."""
         told = [*self.talk.notices(), *self._own_notices]
         self._own_notices.clear()
-        if isinstance(self._untold, MachineResetError) and any(n.kind == "reset" for n in told):
-            self._untold = None
+        if any(notice.kind == "reset" for notice in told):
+            self._untold = None  # whatever was wrong before, the machine has started anew
         return sorted(told, key=lambda notice: notice.wall_time)
 
     async def make_safe(self) -> SafeOutcome:
@@ -173,6 +174,9 @@ class Session:
             with contextlib.suppress(asyncio.CancelledError):
                 await self._watcher
         if self.is_open:
+            if self.talk.is_busy and (self._safe is None or self._safe.done()):
+                with contextlib.suppress(LineError):
+                    self.stop()  # whoever still waits must not delay the end
             if self._safe is not None:
                 outcome = await asyncio.shield(self._safe)
             if self.guard.may_be_hot:
@@ -198,7 +202,9 @@ class Session:
 
     async def _make_safe(self) -> SafeOutcome:
         config = self.config
-        outcome = await heaters_off(self.talk, config.safe_lines, within_s=config.safe_within_s)
+        hot = self.guard.may_be_hot or self._tripped is not None
+        within_s = config.safe_within_s if hot else min(COLD_WITHIN_S, config.safe_within_s)
+        outcome = await heaters_off(self.talk, config.safe_lines, within_s=within_s)
         if outcome.confirmed:
             self.guard.switched_off()
         if outcome.restart is not None:
@@ -239,7 +245,7 @@ class Session:
                 continue
             if slept_s > SLEPT_S and self.guard.may_be_hot:
                 await self._switch_off(f"the computer slept for {slept_s:.0f} s while hot")
-            elif self.guard.idle_too_long(time.monotonic()):
+            elif not self.talk.is_busy and self.guard.idle_too_long(time.monotonic()):
                 idle_s = self.config.limits.idle_off_s
                 await self._switch_off(f"no command came for {idle_s:g} s while hot")
             elif self.talk.wire.lost is not None:
@@ -249,6 +255,9 @@ class Session:
                 await self._poll()
 
     async def _switch_off(self, why: str) -> None:
+        if self.talk.is_busy:
+            with contextlib.suppress(LineError):
+                self.talk.shout(self.config.safe_lines)
         outcome = await self.make_safe()
         self._notice("text", f"{why}: heaters off. {outcome.words()}")
         self.guard.commanded(time.monotonic())

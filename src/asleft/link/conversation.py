@@ -249,7 +249,7 @@ class Conversation:
             try:
                 self.wire.send(plain_line(line), line)
                 async with asyncio.timeout(within_s):
-                    return (await waiting.event).kind == "ok"
+                    return (await waiting.event).kind == "ok" and not waiting.errors
             except TimeoutError:
                 return False
             finally:

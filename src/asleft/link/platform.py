@@ -6,7 +6,6 @@ Nothing else assumes a signal, a process group or a fork. It knows no line and n
 from __future__ import annotations
 
 import asyncio
-import os
 import signal
 import sys
 from collections.abc import Callable
@@ -36,16 +35,3 @@ def on_ending(loop: asyncio.AbstractEventLoop, end: Callable[[], None]) -> None:
         return
     for number in (signal.SIGTERM, signal.SIGHUP):
         loop.add_signal_handler(number, end)
-
-
-def is_running(pid: int) -> bool:
-    """Whether a process of that id is there. True where it cannot be told."""
-    if sys.platform == "win32":
-        return True
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return True

@@ -193,7 +193,7 @@ class Wire:
         if heard.text and heard.kind != "wait":
             self.last_heard = heard.text
         self._on_heard(heard)
-        if not self.in_session:
+        if not self.in_session and heard.kind not in {"ok", "resend", "wait"}:
             self.opening.append(heard.text)
         match heard.kind:
             case "ok" | "resend":
