@@ -1,0 +1,86 @@
+"""Without any connection: pasted report, typed readings, lines to copy, and a record of it."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+REPORT = """\
+echo:; Steps per unit:
+echo: M92 X80.00 Y80.00 Z400.00 E93.00
+echo:; Maximum feedrates (units/s):
+echo:  M203 X300.00 Y300.00 Z5.00 E25.00
+echo:  M852 I0.000000 J0.000000 K0.000000
+"""
+FEED = (
+    "marked_mm,remaining_mm,commanded_mm\n120,15.1,100\n120,14.9,100\n120,15,100\n120,15.05,100\n"
+)
+
+
+@pytest.fixture
+def pasted(cli, tmp_path):
+    (tmp_path / "report.txt").write_text(REPORT)
+    (tmp_path / "feed.csv").write_text(FEED)
+    ran = cli("found", "--report", "report.txt", "--json")
+    assert ran.status == 0, ran.err
+    return ran.json
+
+
+def test_a_pasted_report_is_kept(cli, pasted):
+    assert pasted["steps_per_mm"] == {"X": 80, "Y": 80, "Z": 400, "E": 93}
+    assert cli("found", "--report", "-", "--json", stdin=REPORT).json["steps_per_mm"]["E"] == 93
+
+
+def test_typed_values_are_kept(cli):
+    ran = cli("found", "--steps", "X=80,Y=80,Z=400,E=93,5", "--json")
+    assert ran.json["steps_per_mm"]["E"] == 93.5
+
+
+@pytest.mark.parametrize("text", ["", "good evening\n", ";M92 X80 Y80 Z400 E93\n"])
+def test_a_report_without_steps_is_refused(cli, text):
+    ran = cli("found", "--report", "-", "--json", stdin=text)
+    assert ran.status == 2 and "standard input" in json.dumps(ran.error)
+
+
+def test_findings_come_out_as_lines_to_enter_by_hand(cli, pasted, tmp_path):
+    tried = cli("trial", "feed", "--detached", "--readings", "feed.csv")
+    assert tried.status == 0, tried.err
+    assert "adjust it" in tried.out and "steps/mm" in tried.out
+    ran = cli("set", "--from-findings", "--json")
+    assert ran.status == 0, ran.err
+    assert ran.json["handed_over"] is True and ran.json["verified"] is None
+    (line,) = ran.json["by_hand"]
+    assert line.startswith("M92 E88.5")
+
+
+def test_the_record_is_written_and_closed(cli, pasted, tmp_path):
+    cli("trial", "feed", "--detached", "--readings", "feed.csv")
+    for name in ("evening.json", "evening.csv", "evening.pdf"):
+        ran = cli("record", "--out", name)
+        assert ran.status == 0, ran.err
+        assert (tmp_path / name).stat().st_size > 100
+    assert json.loads((tmp_path / "evening.json").read_text())["schema"] == "asleft.record/1"
+    assert (tmp_path / "evening.pdf").read_bytes().startswith(b"%PDF")
+    assert cli("record", "--json", "--close").json["schema"] == "asleft.record/1"
+    assert cli("record", "99", "--out", "none.json").status == 2
+
+
+@pytest.mark.parametrize("out", ["nowhere/evening.pdf", "."])
+def test_a_record_needs_a_real_place(cli, pasted, out):
+    assert cli("record", "--out", out, "--json").status == 2
+
+
+def test_nothing_to_do_is_said(cli):
+    for arguments in (("record", "--out", "r.json"), ("set", "--from-findings"), ("undo",)):
+        ran = cli(*arguments, "--json")
+        assert ran.status == 2, ran.err
+        assert ran.error["hint"]
+
+
+def test_the_list_of_steps_needs_no_machine(cli):
+    ran = cli("trial", "feed", "--list", "--temperature", "205")
+    assert ran.status == 0 and "M104" in ran.out
+    assert max(map(len, ran.out.splitlines())) <= 80
+    told = cli("trial", "span", "--list", "--json").json
+    assert told["schema"] == "asleft.trial/1" and len(told["steps"]) > 20
