@@ -9,7 +9,7 @@ from asleft.measure import Instrument, SpanReading, solve_span
 from asleft.measure.design import PARAMETERS, Places, model, prior_sds
 from asleft.measure.linear import least_squares
 
-MACHINES = 250
+MACHINES = 150
 
 
 def _solve(readings):
@@ -66,9 +66,9 @@ def _bound(rows, noise: float, face: float, axis: str) -> float:
 )
 def test_intervals_cover(piece, machine, shape, hidden) -> None:
     _, hits = _run(machine, piece(**shape).rows(), **hidden)
-    # 250 machines: three standard deviations of a share of 0.95 are 0.041; poor data are wider.
+    # 0.93 is asked for; three standard deviations of that share among 150 are 0.062.
     for key, share in hits.items():
-        assert share >= 0.905, (key, share)
+        assert share >= 0.868, (key, share)
 
 
 def test_nothing_is_wasted(piece, machine) -> None:
@@ -76,8 +76,8 @@ def test_nothing_is_wasted(piece, machine) -> None:
     rms, _ = _run(machine, rows)
     for axis in "XY":
         bound = _bound(rows, 0.025, 0.02, axis)
-        # Three standard deviations of an rms over 250 machines are 13 %.
-        assert rms["printed_scale", axis] <= 1.13 * bound
+        # Three standard deviations of an rms over 150 machines are 17 %.
+        assert rms["printed_scale", axis] <= 1.17 * bound
 
 
 def test_effects_that_nobody_models(piece, machine) -> None:

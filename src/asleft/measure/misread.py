@@ -8,7 +8,7 @@ contradiction. Works on any linear design with priors.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -23,6 +23,7 @@ TYPICAL_SD_MM = 0.03
 ENOUGH_APART = 6
 APART_AT = 1.3
 FEW_OF_ITS_KIND = 0.1
+SPARED = 1.0
 _TYPICAL_DOF = 2.0
 _TELL_APART = 9.0  # difference in χ² by which a misread must beat its nearest rival
 
@@ -31,12 +32,14 @@ _TELL_APART = 9.0  # difference in χ² by which a misread must beat its nearest
 class Misreads:
     """`kept` is a mask (n,), `off_mm` (n,) what each reading departs from the others' fit.
 
-    `unlocated` lists groups of readings (indices) of which one is wrong, nobody knows which.
+    `unlocated` lists groups of readings (indices) of which one is wrong, nobody knows which, and
+    which the fit cannot do without; `together` lists such groups that were set aside whole.
     """
 
     kept: Mask
     off_mm: Array
     unlocated: tuple[tuple[int, ...], ...]
+    together: tuple[tuple[int, ...], ...]
 
 
 @dataclass(frozen=True)
@@ -156,30 +159,48 @@ def _readmit(problem: _Problem, distance: Array, sd: float) -> Mask:
 
 def _check_backwards(problem: _Problem, kept: Mask) -> Misreads:
     """Drop the worst while it stands out, take back what does not, mark what cannot be told."""
-    kept = kept.copy()
-    unlocated: list[tuple[int, ...]] = []
-    fit = problem.fit(kept, TYPICAL_SD_MM)
-    share = problem.share(fit, TYPICAL_SD_MM)
+    findings = _Findings(problem, kept.copy())
+    share = problem.share(problem.fit(kept, TYPICAL_SD_MM), TYPICAL_SD_MM)
     # Only a reading with few others of its kind can be mistaken for one of them.
     for i in np.flatnonzero(~kept & (share > FEW_OF_ITS_KIND)):
-        kept[i] = True
-        worst, rivals = _worst(problem, kept, unlocated)
-        if worst is None:
-            continue
-        if len(rivals) > 1:
-            unlocated = _merged(unlocated, rivals)
-        else:
-            kept[worst] = False
+        findings.kept[i] = True
+        findings.look()
     for _ in range(kept.size):
-        worst, rivals = _worst(problem, kept, unlocated)
-        if worst is None:
+        if not findings.look():
             break
-        if len(rivals) > 1:
-            unlocated = _merged(unlocated, rivals)
+    off = problem.off(problem.fit(findings.kept, TYPICAL_SD_MM))
+    return Misreads(findings.kept, off, tuple(findings.unlocated), tuple(findings.together))
+
+
+@dataclass
+class _Findings:
+    """What has been found so far, changed by each look."""
+
+    problem: _Problem
+    kept: Mask
+    unlocated: list[tuple[int, ...]] = field(default_factory=list)
+    together: list[tuple[int, ...]] = field(default_factory=list)
+
+    def look(self) -> bool:
+        """Treat the reading that stands out most; False when none does."""
+        worst, rivals = _worst(self.problem, self.kept, self.unlocated)
+        if worst is None:
+            return False
+        if len(rivals) == 1:
+            self.kept[worst] = False
+        elif self._can_spare(rivals):
+            self.kept[list(rivals)] = False
+            self.together.append(rivals)
         else:
-            kept[worst] = False
-    fit = problem.fit(kept, TYPICAL_SD_MM)
-    return Misreads(kept, problem.off(fit), tuple(unlocated))
+            self.unlocated = _merged(self.unlocated, rivals)
+        return True
+
+    def _can_spare(self, rivals: tuple[int, ...]) -> bool:
+        """Whether all others tell these places about as well as a reading there would."""
+        without = self.kept.copy()
+        without[list(rivals)] = False
+        fit = self.problem.fit(without, TYPICAL_SD_MM)
+        return bool(np.max(self.problem.share(fit, TYPICAL_SD_MM)[list(rivals)]) < SPARED)
 
 
 def _merged(groups: list[tuple[int, ...]], more: tuple[int, ...]) -> list[tuple[int, ...]]:

@@ -25,7 +25,7 @@ from asleft.measure.design import (
 from asleft.measure.instrument import Instrument
 from asleft.measure.linear import Array
 from asleft.measure.readings import SpanReading
-from asleft.measure.span_fit import fit_span
+from asleft.measure.span_fit import SpanFit, fit_span
 
 PIECE_GROWTH_SD_MM = 0.015  # bead width from one piece to the next of the same making; ours
 PIECE_FIRST_LAYER_SD_MM = 0.02  # the bed is warmed and homed anew; ours
@@ -118,30 +118,19 @@ def predict_span(
     fit = fit_span(first_readings, instrument, piece_temperature_u_k)
     where = Places.of(places)
     change = settings_change(steps_before, steps_after, skew_before or {}, skew_after or {})
-    # The first piece's own temperature and the bending of its posts are in what it measured.
     predicted, slopes = model(where, fit.theta, change)
+    # The first piece's temperature is not the second's; what it did to the first stays in theta.
     own = fit.index("piece_temperature")
     predicted = predicted - slopes[:, own] * fit.theta[own]
     slopes[:, own] = 0.0
-    common = slopes @ fit.covariance @ slopes.T
-    one = np.ones(len(places))
-    reading, face = fit.scatter.parts(one, where.is_z)
-    covariance = (
-        common + np.diag(face) + _between_pieces(slopes, fit.index, where, piece_temperature_u_k)
-    )
-    dof = _scatter_dof(fit.scatter.spread, float(np.mean(reading)), float(np.mean(face)))
+    reading, face = fit.scatter.parts(np.ones(len(places)), where.is_z)
+    covariance = slopes @ fit.covariance @ slopes.T + np.diag(face)
+    covariance += _between_pieces(slopes, fit, where, piece_temperature_u_k)
     floor = instrument.rounding_sd_mm**2
+    dof = _scatter_dof(fit.scatter.spread, float(np.mean(reading)), float(np.mean(face)))
     u = np.sqrt(np.diag(covariance) + np.maximum(reading, floor))
-    half = coverage_factor(dof) * u
     return SpanPrediction(
-        places=tuple(
-            PredictedPlace(
-                p.label, p.direction, p.faces, p.nominal_mm,
-                float(predicted[k]), float(u[k]),
-                float(predicted[k] - half[k]), float(predicted[k] + half[k]),
-            )
-            for k, p in enumerate(places)
-        ),
+        places=_predicted(places, predicted, u, coverage_factor(dof)),
         covariance=tuple(tuple(float(v) for v in row) for row in covariance),
         reading_variance=tuple(float(v) for v in reading),
         floor_mm2=floor,
@@ -152,15 +141,34 @@ def predict_span(
             "scatter_of_faces": fit.scatter.face_mm,
             "scatter_of_a_reading": fit.scatter.reading_mm,
         },
-    )  # fmt: skip
+    )
 
 
-def _between_pieces(slopes: Array, index: Any, where: Places, temperature_u_k: float) -> Array:
+def _predicted(
+    places: Sequence[LabelledPlace], predicted: Array, u: Array, factor: float
+) -> tuple[PredictedPlace, ...]:
+    return tuple(
+        PredictedPlace(
+            label=p.label,
+            direction=p.direction,
+            faces=p.faces,
+            nominal_mm=p.nominal_mm,
+            predicted_mm=float(predicted[k]),
+            u_mm=float(u[k]),
+            low95_mm=float(predicted[k] - factor * u[k]),
+            high95_mm=float(predicted[k] + factor * u[k]),
+        )
+        for k, p in enumerate(places)
+    )
+
+
+def _between_pieces(slopes: Array, fit: SpanFit, where: Places, temperature_u_k: float) -> Array:
     """Covariance (n, n) from what is new in the second piece, the same at all its places."""
-    growth = slopes[:, index("growth")] * PIECE_GROWTH_SD_MM
-    layer = slopes[:, index("first_layer")] * PIECE_FIRST_LAYER_SD_MM
+    growth = slopes[:, fit.index("growth")] * PIECE_GROWTH_SD_MM
+    layer = slopes[:, fit.index("first_layer")] * PIECE_FIRST_LAYER_SD_MM
     warmth = where.nominal_mm * EXPANSION_PER_K * temperature_u_k
-    return sum(np.outer(v, v) for v in (growth, layer, warmth))  # type: ignore[return-value]
+    new = np.column_stack([growth, layer, warmth])
+    return np.asarray(new @ new.T)
 
 
 def _scatter_dof(spread: Array, reading: float, face: float) -> float:

@@ -17,6 +17,7 @@ from asleft.measure.linear import Array, LinearFit, Mask
 READING_SD_MM = 0.02  # a practised hand with a digital caliper; common practice, no source
 FACE_SD_MM = 0.02  # one printed face against the next; ours, from the practice physics
 _PRIOR_LOG_SD = math.sqrt(2.0)  # of a log variance: as much as one degree of freedom tells
+_Z_LOG_SD = 1.2  # heights may scatter some three times more or less than the plane, seldom more
 _LARGEST_STEP = 1.5
 SETTLED = 1e-4
 
@@ -48,7 +49,7 @@ class Scatter:
     @classmethod
     def start(cls) -> Scatter:
         """What is taken before any reading."""
-        return cls(_centre(), np.eye(3) * _PRIOR_LOG_SD**2)
+        return cls(_centre(), np.asarray(np.linalg.inv(_prior_precision()), dtype=float))
 
     @property
     def reading_mm(self) -> float:
@@ -80,6 +81,10 @@ def _centre() -> Array:
     return np.array([2 * math.log(READING_SD_MM), 2 * math.log(FACE_SD_MM), 0.0])
 
 
+def _prior_precision() -> Array:
+    return np.asarray(np.diag([_PRIOR_LOG_SD**-2, _PRIOR_LOG_SD**-2, _Z_LOG_SD**-2]), dtype=float)
+
+
 def derivatives(scatter: Scatter, sums: PlaceSums) -> tuple[Array, Array]:
     """Variances (n,) and their derivatives (3, n) by the three log variances."""
     reading, face = scatter.parts(sums.count, sums.is_z)
@@ -107,7 +112,7 @@ def improve(scatter: Scatter, sums: PlaceSums, design: Array, fit: LinearFit) ->
     cross = np.einsum("kij,lji->kl", pulled, pulled)
     expected = 0.5 * ((relative * (1.0 - 2.0 * lever)) @ relative.T + cross)
     _add_within(score, expected, scatter, sums)
-    precision = np.eye(3) / _PRIOR_LOG_SD**2
+    precision = _prior_precision()
     score -= precision @ (scatter.log - _centre())
     spread = np.linalg.inv(expected + precision)
     step = np.clip(spread @ score, -_LARGEST_STEP, _LARGEST_STEP)

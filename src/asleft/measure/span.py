@@ -194,6 +194,10 @@ def _set_aside(fit: SpanFit, readings: Sequence[SpanReading]) -> tuple[SetAside,
         if not kept:
             off = float(fit.misreads.off_mm[i])
             why = f"{off:+.2f} mm off what all the others say; measure this place again"
+            for group in fit.misreads.together:
+                if i in group:
+                    rows = ", ".join(str(k + 1) for k in group)
+                    why = f"one of rows {rows} is wrong, nobody can say which; measure them again"
             aside.append(SetAside(i + 1, readings[i].reading_mm, why))
     return tuple(aside)
 

@@ -52,10 +52,6 @@ class SpanFit:
     misreads: Misreads
     directions: tuple[str, ...]
 
-    def touches(self, rows: Sequence[int]) -> set[str]:
-        """The axes that these readings (indices) feel."""
-        return {letter for i in rows for letter in self.directions[i] if letter in "XYZ"}
-
     def index(self, name: str) -> int:
         """Where a parameter stands."""
         return PARAMETERS.index(name)

@@ -43,11 +43,10 @@ class Deciding:
     readings: int
 
     def trouble(self, letters: str) -> str | None:
-        """A contradiction among readings that touch all these axes, in words."""
-        places = self.fit.misreads.unlocated
-        for group in places:
-            touched = self.fit.touches(group)
-            if set(letters) <= touched:
+        """A contradiction among readings along this axis, or on this plane's diagonals."""
+        for group in self.fit.misreads.unlocated:
+            along = {self.fit.directions[i].rstrip("+-") for i in group}
+            if letters in along:
                 rows = ", ".join(str(i + 1) for i in group)
                 return f"rows {rows} contradict each other: measure these places again"
         return None
@@ -127,7 +126,8 @@ def _common_belts(deciding: Deciding, axes: Mapping[str, AxisParts]) -> list[Pro
     half = estimate(deciding.fit, (x.row - y.row) / 2)
     common = estimate(deciding.fit, (x.row + y.row) / 2)
     common = replace(common, value=(x.value + y.value) / 2)
-    judged = deciding.decide(common, deciding.tolerance.scale, "XY", PLAUSIBLE_SCALE, "%")
+    doubted = "X" if deciding.trouble("X") else "Y"
+    judged = deciding.decide(common, deciding.tolerance.scale, doubted, PLAUSIBLE_SCALE, "%")
     limit = max(coverage_factor(half.dof) * half.u, deciding.tolerance.scale)
     if abs(half.value) > limit and judged.verdict != "inspect":
         judged = replace(
