@@ -14,6 +14,7 @@ import numpy.typing as npt
 from asleft.errors import BugError
 
 GRID_MM = 1e-4
+_SLIVERS = 64  # a piece has under ten; any beyond stay in, which is ugly and still closed
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ def _without_slivers(
     The middle corner m of such a face lies on its long edge p to q; the neighbour q, p, d is
     divided there into q, m, d and m, p, d. Both faces go, two come: the mesh stays closed.
     """
-    for _ in range(len(faces)):
+    for _ in range(_SLIVERS):
         flat = _slivers(faces, corners)
         rows = [tuple(face) for face in faces.tolist()] if flat else []
         owner = {(f[k], f[(k + 1) % 3]): f for f in rows for k in range(3)}
