@@ -70,7 +70,7 @@ def _head(sheet: Sheet, piece: SpanPiece) -> None:
 
 def _axes(sheet: Sheet) -> None:
     """Which way the axes run, between the plans."""
-    x, y = 103.0, 120.0
+    x, y = 103.0, 118.5
     sheet.dimension((x, y), (x + 9, y))
     sheet.dimension((x, y), (x, y - 9))
     sheet.text((x + 10, y + 1), "X", PLAIN)

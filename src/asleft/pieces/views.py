@@ -144,7 +144,7 @@ def post_from_side(sheet: Sheet, piece: SpanPiece, at: Point) -> None:
     sheet.shape([paper(half, 0), paper(half + 9, 0), paper(half + 9, base), paper(half, base)])
     outline = [(-half + foot, 0), (half - foot, 0), (half, step), (half, top), (-half, top)]
     sheet.shape([paper(x, z) for x, z in [*outline, (-half, step)]], width=BOLD)
-    sheet.line(paper(-half - 3, 0), paper(half + 11, 0), LINE)
+    sheet.line(paper(-half - 3, 0), paper(half + 9.5, 0), LINE)
     band = [paper(-half, low), paper(half, low), paper(half, high), paper(-half, high)]
     sheet.shape(band, fill="#ddd", width=FINE, kind="band")
     middle = (low + high) / 2
