@@ -20,8 +20,8 @@ BATCHES = 20
 FALSE_ALARM = 0.05  # over a whole set of good readings
 CLEAR_MM = 0.1  # less than a wrong tenth is scatter, not a misread
 TYPICAL_SD_MM = 0.03
-ENOUGH_APART = 6
-APART_AT = 1.3
+ENOUGH_APART = 6  # fewer heights do not tell their scatter
+APART_LEAST = 1.5  # heights often scatter more than the plane; a slip of the eye is larger still
 FEW_OF_ITS_KIND = 0.1
 SPARED = 1.0
 _TYPICAL_DOF = 2.0
@@ -74,25 +74,25 @@ def find_misreads(
             constant. prior_mean, prior_sd: (p,).
         apart: mask (n,) of readings that may scatter more than the others (heights).
     """
-    problem = _Problem(design, observed, prior_mean, prior_sd)
+    scale = np.where(apart & (apart.sum() >= ENOUGH_APART), APART_LEAST, 1.0)
+    problem = _Problem(design / scale[:, None], observed / scale, prior_mean, prior_sd)
     off, sd = _robust_start(problem)
-    factor = _apart_factor(off, sd, apart)
-    if factor > 1.0:
-        scale = np.where(apart, factor, 1.0)
+    more = _apart_factor(off, sd, apart)
+    if more > 1.0:
+        scale = np.where(apart, scale * more, 1.0)
         problem = _Problem(design / scale[:, None], observed / scale, prior_mean, prior_sd)
         off, sd = _robust_start(problem)
     quiet = bool(np.all(np.abs(off) < 3.0 * sd))
     kept = np.ones(off.size, dtype=bool) if quiet else _readmit(problem, np.abs(off), sd)
     found = _check_backwards(problem, kept)
-    return replace(found, off_mm=found.off_mm * np.where(apart, factor, 1.0))
+    return replace(found, off_mm=found.off_mm * scale)
 
 
 def _apart_factor(off: Array, sd: float, apart: Mask) -> float:
-    """How many times more the readings apart scatter, if they are enough to tell."""
+    """How many times more the readings apart scatter still, if they are enough to tell."""
     if apart.sum() < ENOUGH_APART:
         return 1.0
-    factor = 1.4826 * float(np.median(np.abs(off[apart]))) / sd
-    return factor if factor > APART_AT else 1.0
+    return max(1.0, 1.4826 * float(np.median(np.abs(off[apart]))) / sd)
 
 
 def _robust_start(problem: _Problem) -> tuple[Array, float]:

@@ -17,7 +17,6 @@ from asleft.measure.linear import Array, LinearFit, Mask
 READING_SD_MM = 0.02  # a practised hand with a digital caliper; common practice, no source
 FACE_SD_MM = 0.02  # one printed face against the next; ours, from the practice physics
 _PRIOR_LOG_SD = math.sqrt(2.0)  # of a log variance: as much as one degree of freedom tells
-_Z_LOG_SD = 1.2  # heights may scatter some three times more or less than the plane, seldom more
 _LARGEST_STEP = 1.5
 SETTLED = 1e-4
 
@@ -82,7 +81,7 @@ def _centre() -> Array:
 
 
 def _prior_precision() -> Array:
-    return np.asarray(np.diag([_PRIOR_LOG_SD**-2, _PRIOR_LOG_SD**-2, _Z_LOG_SD**-2]), dtype=float)
+    return np.asarray(np.eye(3) / _PRIOR_LOG_SD**2, dtype=float)
 
 
 def derivatives(scatter: Scatter, sums: PlaceSums) -> tuple[Array, Array]:
