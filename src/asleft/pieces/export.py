@@ -14,6 +14,7 @@ from asleft.errors import InputError, RefusedError
 from asleft.pieces.check import stiffness
 from asleft.pieces.cost import column_cost, span_cost
 from asleft.pieces.drawing import drawing_svg
+from asleft.pieces.mesh import Mesh
 from asleft.pieces.solid import bodies
 from asleft.pieces.span import SpanPiece
 from asleft.pieces.stl import stl_bytes
@@ -63,6 +64,11 @@ def write_span_piece(piece: SpanPiece, out_dir: Path, *, force: bool = False) ->
             hint="Choose a directory that you may write to.",
             where=str(out_dir),
         ) from error
+    return _told(piece, paths, meshes)
+
+
+def _told(piece: SpanPiece, paths: dict[str, Path], meshes: tuple[Mesh, ...]) -> dict[str, Any]:
+    """The JSON values of `asleft.piece/1`."""
     lows, highs = zip(*(mesh.bounds_mm for mesh in meshes), strict=True)
     span, column = span_cost(piece), column_cost(piece)
     return {
