@@ -167,7 +167,7 @@ def test_a_signal_in_a_heat_wait_stops_at_once_and_leaves_it_cold(
 ):
     arguments = ("trial", "feed", *TEMPERATURE, "--yes", "--port", slow_hands.address)
     with started(command, tmp_path / "home", *arguments) as child:
-        wait_for(child.stderr, "heating")
+        wait_for(child.stderr, "Heating")
         assert heaters_on(slow_hands)
         sent_s = time.monotonic()
         child.send_signal(number)
@@ -184,7 +184,7 @@ def test_a_signal_in_a_heat_wait_stops_at_once_and_leaves_it_cold(
 def test_a_second_program_is_told_who_holds_the_line(cli, command, tmp_path, slow_hands):
     arguments = ("trial", "feed", *TEMPERATURE, "--yes", "--port", slow_hands.address)
     with started(command, tmp_path / "home", *arguments) as first:
-        wait_for(first.stderr, "heating")
+        wait_for(first.stderr, "Heating")
         second = cli("found", "--port", slow_hands.address, "--json")
         assert second.status == 3, second.err
         assert second.error["kind"] == "line"

@@ -113,8 +113,8 @@ def test_progress_without_a_terminal_is_a_line_now_and_then():
         clock.now_s = float(second)
         someone.progress("heating", second / 60, 60.0 - second)
     lines = target.getvalue().splitlines()
-    assert lines[0] == "heating: 0%, about 1 min 00 s left"
-    assert lines[-1] == "heating: 100%"
+    assert lines[0] == "Heating: 0%, about 1 min 00 s left"
+    assert lines[-1] == "Heating: 100%"
     assert len(lines) == 7  # every ten seconds
     assert "\x1b" not in target.getvalue() and "\r" not in target.getvalue()
 
@@ -126,7 +126,7 @@ def test_progress_on_a_terminal_leaves_the_line_before_a_question():
     someone.number(REMAINING)
     drawn = target.getvalue()
     assert "about 8 s left\n" in drawn
-    assert drawn.index("heating") < drawn.index("2 of 4")
+    assert drawn.index("Heating") < drawn.index("2 of 4")
 
 
 @pytest.mark.parametrize(("no_color", "styled"), [("", True), ("1", False)])

@@ -6,6 +6,7 @@ input and yes comes from `--yes`; nothing ever waits for somebody who is not the
 
 from __future__ import annotations
 
+import contextlib
 import sys
 import time
 from collections.abc import Callable
@@ -51,6 +52,7 @@ class TerminalPerson:
         self._drawn_s = -1e9
         self._what: str | None = None
         self._bar_open = False
+        self._waited = False
 
     def tell(self, text: str) -> None:
         """Say something that needs no answer."""
@@ -102,6 +104,8 @@ class TerminalPerson:
 
     def progress(self, what: str, done: float, remaining_s: float | None) -> None:
         """Show how far a wait has come: a bar on a terminal, now and then a line elsewhere."""
+        what = what[:1].upper() + what[1:]
+        self._waited = True
         now_s, fresh, ended = self._clock_s(), what != self._what, done >= 1.0
         if fresh:
             self._close_bar()
@@ -124,8 +128,11 @@ class TerminalPerson:
             self._close_bar()
 
     def _put(self, ask: Ask) -> None:
-        """Write the question, its cautions before it."""
+        """Write the question, its cautions before it; keys pressed in a wait answer nothing."""
         self._close_bar()
+        if self._waited and self._source.isatty():
+            _forget_typed_ahead(self._source)
+        self._waited = False
         for caution in ask.cautions:
             for line in wrapped(f"Caution: {sentence(caution)}"):
                 self._write_lines([paint(line, "danger", self._target)])
@@ -167,3 +174,13 @@ class TerminalPerson:
     def _write_lines(self, lines: list[str]) -> None:
         self._target.write("".join(f"{line}\n" for line in lines))
         self._target.flush()
+
+
+def _forget_typed_ahead(stream: TextIO) -> None:
+    """Drop what was typed before a question stood there, where the system can."""
+    try:
+        import termios
+    except ImportError:
+        return
+    with contextlib.suppress(OSError, ValueError, termios.error):
+        termios.tcflush(stream.fileno(), termios.TCIFLUSH)
