@@ -156,6 +156,16 @@ def test_stop_from_another_thread(board: Any, opened: Any) -> None:
     assert line.exchange("M105", within_s=5).acknowledged == board.report
 
 
+def test_a_board_that_missed_the_stop_is_told_again(board: Any, opened: Any) -> None:
+    line = opened(board)
+    line.exchange("M104 S200", within_s=2)
+    board.deaf = True  # its wait goes on
+    line.stop()
+    assert wait_until(lambda: board.commands().count("M108") > 1, 8)
+    board.deaf = False
+    assert line.exchange("M105", within_s=5).acknowledged == board.report
+
+
 CLIENT = """
 import signal, sys
 from pathlib import Path

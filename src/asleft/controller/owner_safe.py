@@ -16,7 +16,7 @@ from asleft.errors import AsleftError, MachineResetError
 from asleft.link.conversation import Conversation
 
 EACH_WITHIN_S = 3.0
-NUMBERED_WITHIN_S = 8.0  # getting back in step included
+NUMBERED_WITHIN_S = 4.0  # getting back in step included
 REOPEN_WITHIN_S = 17.0  # a board may boot
 PAUSE_S = 0.3
 
@@ -45,24 +45,34 @@ class SafeOutcome:
 
 
 async def heaters_off(
-    talk: Conversation, safe_lines: tuple[str, ...], *, within_s: float
+    talk: Conversation,
+    stop_lines: tuple[str, ...],
+    safe_lines: tuple[str, ...],
+    *,
+    within_s: float,
 ) -> SafeOutcome:
-    """Switch the heaters off and have it acknowledged; never raises for the line's sake."""
+    """Switch the heaters off and have it acknowledged; never raises for the line's sake.
+
+    A board that is out of step may be blocked by a wait: `stop_lines` go out again each round.
+    """
     started_s = time.monotonic()
     restarts: list[MachineResetError] = []
     how = "not confirmed"
     with contextlib.suppress(TimeoutError):
         async with asyncio.timeout(within_s):
-            how = await _until_confirmed(talk, safe_lines, restarts)
+            how = await _until_confirmed(talk, stop_lines, safe_lines, restarts)
     elapsed_s = time.monotonic() - started_s
     return SafeOutcome(how in _WAYS, how, elapsed_s, restarts[-1] if restarts else None)
 
 
 async def _until_confirmed(
-    talk: Conversation, safe_lines: tuple[str, ...], restarts: list[MachineResetError]
+    talk: Conversation,
+    stop_lines: tuple[str, ...],
+    safe_lines: tuple[str, ...],
+    restarts: list[MachineResetError],
 ) -> str:
     while True:
-        _shout_if_lost(talk, safe_lines)
+        _shout_if_lost(talk, stop_lines, safe_lines)
         for how, way in _WAYS.items():
             try:
                 if await way(talk, safe_lines):
@@ -74,11 +84,13 @@ async def _until_confirmed(
         await asyncio.sleep(PAUSE_S)
 
 
-def _shout_if_lost(talk: Conversation, safe_lines: tuple[str, ...]) -> None:
+def _shout_if_lost(
+    talk: Conversation, stop_lines: tuple[str, ...], safe_lines: tuple[str, ...]
+) -> None:
     """Out of step, agreeing on numbers takes seconds: the heaters do not wait for it."""
     if not talk.wire.in_step:
         with contextlib.suppress(AsleftError):
-            talk.shout(safe_lines)
+            talk.shout(safe_lines, stop_lines)
 
 
 async def _numbered(talk: Conversation, safe_lines: tuple[str, ...]) -> bool:

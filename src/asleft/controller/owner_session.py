@@ -139,6 +139,8 @@ class Session:
         if not self.guard.may_be_hot and self._tripped is None:
             return error
         outcome = await self.make_safe()
+        if self._tripped is not None:
+            return self._tripped
         message = f"{error.message.rstrip('.')}. {outcome.words()}"
         return type(error)(message, hint=error.hint, where=error.where)
 
@@ -152,7 +154,8 @@ class Session:
         try:
             self.talk.stop(config.stop_lines, config.safe_lines, Stopped("stopped"))
         finally:
-            self._start_making_safe()
+            if self.guard.may_be_hot or self.talk.wire.lost is None:
+                self._start_making_safe()
 
     def notices(self) -> list[Notice]:
         """What came unasked since the last call."""
@@ -204,9 +207,13 @@ class Session:
         config = self.config
         hot = self.guard.may_be_hot or self._tripped is not None
         within_s = config.safe_within_s if hot else min(COLD_WITHIN_S, config.safe_within_s)
-        outcome = await heaters_off(self.talk, config.safe_lines, within_s=within_s)
+        outcome = await heaters_off(
+            self.talk, config.stop_lines, config.safe_lines, within_s=within_s
+        )
         if outcome.confirmed:
             self.guard.switched_off()
+        if self._tripped is not None and self.guard.trouble is not None:
+            self._tripped = self._trouble(self.guard.trouble, outcome.words())
         if outcome.restart is not None:
             self._untold = outcome.restart
         self._log.note(outcome.words())
@@ -221,15 +228,18 @@ class Session:
             self._trip(self.guard.trouble)
 
     def _trip(self, trouble: str) -> None:
-        self._tripped = MachineError(
-            f"{trouble}. The heaters were switched off",
-            hint="Stay with the machine; if it does not cool down, use its power switch.",
-            where=self.config.address,
-        )
+        self._tripped = self._trouble(trouble, "Heaters off was sent.")
         self._notice("error", trouble)
         with contextlib.suppress(LineError):
             self.talk.stop((), self.config.safe_lines, self._tripped)
         self._start_making_safe()
+
+    def _trouble(self, trouble: str, outcome: str) -> MachineError:
+        return MachineError(
+            f"{trouble}. {outcome}",
+            hint="Stay with the machine; if it does not cool down, use its power switch.",
+            where=self.config.address,
+        )
 
     def _notice(self, kind: Any, text: str) -> None:
         self._own_notices.append(Notice(kind, text, utc_now().isoformat(timespec="microseconds")))

@@ -223,21 +223,21 @@ class Conversation:
         self._stops += 1
         self._stopped_by = because
         try:
-            for line in lines:
-                wire.send(plain_line(line), line)
-            self.shout(safe_lines)
+            self.shout(safe_lines, lines)
         finally:
             wire.in_step = False
             wire.fail(because)
 
-    def shout(self, lines: tuple[str, ...]) -> None:
+    def shout(self, lines: tuple[str, ...], first: tuple[str, ...] = ()) -> None:
         """Write lines now, with and without number, and await nothing; out of step afterwards.
+
+        `first` goes ahead of them, without number only.
 
         Raises:
             LineError: the line is gone.
         """
         self.wire.in_step = False
-        for line in lines:
+        for line in (*first, *lines):
             self.wire.send(plain_line(line), line)
         for line in lines:
             self.wire.send(numbered_line(self.wire.next_number(), line), line)
