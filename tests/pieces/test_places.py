@@ -50,16 +50,14 @@ def expected_u(piece, noise_mm=0.025, mpe_mm=0.03, reach_mm=150.0):
 
 def test_the_places_of_the_ordinary_piece_know_scale_to_a_quarter_of_its_tolerance():
     u = expected_u(SpanPiece())
-    assert (u[:2] <= 0.025e-2).all(), u
-    # Two places a height: what was simulated for two readings a face on 20, 60, 100.
-    assert u[2] == pytest.approx(0.033e-2, abs=0.0015e-2)
+    assert (u[:3] <= 0.025e-2).all(), u
     assert u[3] <= 0.25e-3
 
 
-def test_no_more_than_thirty_readings_with_labels_counted_up():
+def test_no_more_readings_than_an_evening_has_patience_for_with_labels_counted_up():
     places = SpanPiece().places()
     assert [p.label for p in places] == [str(n) for n in range(1, len(places) + 1)]
-    assert len(places) <= 30
+    assert len(places) <= 34
     assert len({p.where for p in places}) == len(places)
     jaws = [p.faces for p in places if p.direction != "Z"]
     assert jaws == sorted(jaws, reverse=True), "jaws are changed over once"

@@ -109,7 +109,7 @@ def _short(place: Place) -> str:
     """Where, in two words: the plan shows the rest."""
     if place.direction == "Z":
         land = place.where.split(" land")[0].rsplit(" ", 1)[1]
-        return f"{land}, {place.where.rsplit(' ', 1)[1]}"
+        return f"{land}, {place.where.rsplit(', ', 1)[1]}"
     height = place.where.rsplit(", ", 1)[1].split()[0]
     row = "diagonal" if place.direction.startswith("XY") else place.where.split()[0]
     return f"{row}, {height}"

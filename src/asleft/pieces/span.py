@@ -29,6 +29,7 @@ _ROWS = (
 # Two heights of touch a post: layers differ, so each is a face of its own.
 _TOUCHES = ("low on the posts", "high on the posts")
 _ORDINALS = ("low", "middle", "top")
+_SPOTS = ("front left", "front right", "back left", "back right")
 
 
 @dataclass(frozen=True)
@@ -171,8 +172,9 @@ class SpanPiece:
     def places(self) -> tuple[Place, ...]:
         """All readings in measuring order: outside jaws, inside jaws, heights.
 
-        X and Y have four places a kind of jaws, each diagonal two, each height two. Nominals
-        in mm between the two faces that the jaws touch.
+        X and Y have four places a kind of jaws, each diagonal two; the lowest and the highest
+        land have four, one between has two. Nominals in mm between the two faces that the jaws
+        touch.
         """
         found: list[tuple[str, str, float, str]] = []
         for faces, sign, flats in (("outside", 1, OUTER), ("inside", -1, INNER)):
@@ -186,10 +188,15 @@ class SpanPiece:
         for rank, height in enumerate(self.column_heights_mm):
             name = _ORDINALS[rank] if len(self.column_heights_mm) > 1 else "top"
             found += [
-                ("Z", "outside", height, f"column, bed face to {name} land, from the {side}")
-                for side in ("left", "right")
+                ("Z", "outside", height, f"column, bed face to {name} land, {spot}")
+                for spot in self._spots(rank)
             ]
         return tuple(Place(str(n), *values) for n, values in enumerate(found, start=1))
+
+    def _spots(self, rank: int) -> tuple[str, ...]:
+        """Where on a land: the lowest and the highest tell most of the scale and get four."""
+        between = 0 < rank < len(self.column_heights_mm) - 1
+        return _SPOTS[:2] if between else _SPOTS
 
     def to_dict(self) -> dict[str, Any]:
         """Parameters as JSON values."""

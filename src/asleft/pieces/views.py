@@ -185,7 +185,7 @@ def column_from_side(sheet: Sheet, piece: SpanPiece, at: Point, height: float) -
         sheet.dimension((x, at[1]), (x, y))
         for face, way in ((y, -1.0), (at[1], 1.0)):
             _jaw(sheet, (edge - wide / 2, face), (0.0, way), 3.0, outside=True)
-        labels = [p for p in piece.places() if p.direction == "Z" and p.nominal_mm == land]
-        text = " · ".join(f"{p.label} {p.where.rsplit(' ', 1)[1]}" for p in labels)
+        labels = [p.label for p in piece.places() if p.direction == "Z" and p.nominal_mm == land]
+        text = " · ".join(labels)  # the table says which spot each of them is
         sheet.tag((far + text_width(text, SMALL) / 2 + 1, y), text, dark=True)
         sheet.text((far + 1, y + 5.0), f"{land:g}", SMALL, kind="size")
