@@ -20,6 +20,7 @@ from asleft.record import Store
 
 if TYPE_CHECKING:
     from asleft.controller import Machine
+    from asleft.link.wirelog import WireChunk
     from asleft.record import KeptRow, MachineRow
 
 Standing = Literal["in_force", "after_reset", "from_storage", "typed", "pasted"]
@@ -60,6 +61,7 @@ class Desk:
         self._rate_baud = rate_baud
         self._row: MachineRow | None = None
         self.connection: Machine | None = None
+        self._chunks_filed = 0
 
     @property
     def row(self) -> MachineRow:
@@ -110,6 +112,7 @@ class Desk:
         wanted = replace(wanted, address=address, rate_baud=self._rate_baud or wanted.rate_baud)
         machine = connect(wanted, home=self.home, holder=self._holder)
         try:
+            machine.identify()
             self._row = row or self._recognised(machine) or self._add(wanted)
             self._recognise(machine)
         except BaseException:
@@ -214,11 +217,37 @@ class Desk:
         calibration = self.calibration()
         return [k for k in self.store.kept_states(self.row.id) if k.calibration_id == calibration]
 
+    def wire_log(self) -> list[WireChunk]:
+        """What went over the line since it was opened."""
+        from asleft.link.wirelog import read_wire_log
+
+        if self.connection is None:
+            return []
+        return list(read_wire_log(Path(self.connection.facts.wire_log)))
+
+    def file_wire_log(self) -> None:
+        """Note in the store where on the wire log the work so far stands."""
+        chunks = len(self.wire_log())
+        if self.connection is None or chunks <= self._chunks_filed:
+            return
+        open_row = self.store.open_calibration_of(self.row.id)
+        self.store.add_wire_log(
+            open_row.id if open_row else None,
+            self.row.id,
+            self.connection.facts.wire_log,
+            self._chunks_filed + 1,
+            chunks,
+        )
+        self._chunks_filed = chunks
+
     def close(self) -> None:
         """Make the machine safe, release its line, close the store."""
         try:
-            if self.connection is not None:
-                self.connection.close()
+            try:
+                self.file_wire_log()
+            finally:
+                if self.connection is not None:
+                    self.connection.close()
         finally:
             self.connection = None
             self.store.close()

@@ -6,6 +6,7 @@ basis and the readings with their raw text, is in the store before it is made.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from asleft.bench.desk import Desk
@@ -22,6 +23,23 @@ def stored_entries(desk: Desk, trial_id: int) -> list[Entry]:
         for reading in desk.store.readings(trial_id)
         if reading.void_reason is None
     ]
+
+
+def file_entries(desk: Desk, trial: Trial, trial_id: int, entries: Sequence[Entry]) -> None:
+    """File readings that were taken already, all of them or none."""
+    desk.store.add_readings(
+        trial_id,
+        [
+            {
+                "key": f"{trial.kind}.file.{number}",
+                "place": dict(entry.about),
+                "value": entry.value,
+                "raw": entry.raw,
+                "unit": "mm",
+            }
+            for number, entry in enumerate(entries, start=1)
+        ],
+    )
 
 
 def conclude(desk: Desk, trial: Trial, trial_id: int, basis: Basis) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from asleft.bench.desk import Desk
-from asleft.bench.estimating import stored_entries
+from asleft.bench.estimating import file_entries, stored_entries
 from asleft.bench.found import named_values, read_and_keep
 from asleft.bench.outcome import Outcome
 from asleft.bench.person import Ask
@@ -18,8 +18,8 @@ from asleft.bench.running import Run
 from asleft.bench.trying import restore_trial
 from asleft.controller import SettingsReport, difference, parse_report
 from asleft.errors import InputError, RefusedError, Stopped
-from asleft.measure import SpanPrediction, predict_span, prove_span
-from asleft.trials import Basis, Trial, build, span_readings, span_settings
+from asleft.measure import Proof, SpanPrediction, predict_span, prove_span
+from asleft.trials import Basis, Trial, build, span_readings
 
 # Boot loaders take up to 15 s (from memory, common practice, no source); doubled.
 BANNER_WITHIN_S = 30.0
@@ -43,6 +43,7 @@ def prove_power_cycle(desk: Desk, *, persons_word: bool) -> dict[str, Any]:
     left = _as_left(desk)
     machine = desk.connect()
     outcome = Outcome("prove", named_values(parse_report(left.raw)), kept_before=left.id)
+    machine.restarted(within_s=0.0)  # a banner of before is no proof of now
     if not persons_word and not desk.person.confirm(_OFF_AND_ON):
         raise Stopped("power was not switched off: nothing is proved", where="prove")
     if not machine.restarted(within_s=0.0 if persons_word else BANNER_WITHIN_S):
@@ -77,15 +78,7 @@ def prove_piece(desk: Desk, options: Mapping[str, Any]) -> dict[str, Any]:
         trial = build("proof", first.parameters)
         trial_id = _begin(desk, trial, basis, first_row.id, file_only=taken is not None)
     if taken is not None:
-        for number, entry in enumerate(trial.entries(taken[0], name=taken[1]), start=1):
-            desk.store.add_reading(
-                trial_id,
-                key=f"proof.file.{number}",
-                place=dict(entry.about),
-                value=entry.value,
-                raw=f"{taken[1]} row {number}",
-                unit="mm",
-            )
+        file_entries(desk, trial, trial_id, trial.entries(taken[0], name=taken[1]))
     else:
         Run(desk, trial, trial_id).go()
     return _judge(desk, trial_id)
@@ -117,12 +110,13 @@ def _begin(desk: Desk, trial: Trial, basis: Basis, first_id: int, *, file_only: 
 def _predict(
     desk: Desk, trial: Trial, basis: Basis, first_id: int, now: SettingsReport
 ) -> SpanPrediction:
-    steps = {axis: value for axis, value in now.steps_per_mm.items() if value is not None}
     return predict_span(
         span_readings(stored_entries(desk, first_id)),
         trial.piece.places(),  # type: ignore[attr-defined]
-        **span_settings(basis),
-        steps_after=steps,
+        instrument=basis.instrument,
+        steps_before=basis.in_force,
+        steps_after={axis: v for axis, v in now.steps_per_mm.items() if v is not None},
+        skew_before=basis.skew,
         skew_after=now.skew,
     )
 
@@ -131,17 +125,39 @@ def _judge(desk: Desk, trial_id: int) -> dict[str, Any]:
     stored = desk.store.latest_prediction(desk.calibration())
     if stored is None:
         raise InputError("no prediction was filed", hint="Run `asleft prove`.", where="prove")
-    prediction = SpanPrediction.from_dict(stored)
+    prediction = SpanPrediction.from_dict(stored.details)
     proof = prove_span(prediction, span_readings(stored_entries(desk, trial_id)))
     outcome = Outcome("prove")
-    told = proof.to_dict()
-    outcome.verified = proof.agrees
-    outcome.predicted = told["predicted"]
+    outcome.verified = proof.holds
+    outcome.predicted = _faces(prediction, proof)
     outcome.chi2, outcome.dof, outcome.p = proof.chi2, proof.dof, proof.p
     outcome.reason = proof.reason
-    outcome.warnings = list(told.get("warnings", []))
+    told = {**proof.to_dict(), "predicted": outcome.predicted}
     desk.store.end_trial(trial_id, "done", proof.reason, told)
     return outcome.to_dict()
+
+
+def _faces(prediction: SpanPrediction, proof: Proof) -> list[dict[str, Any]]:
+    """Every place: what was foretold beside what was read; None where it was not read."""
+    read = {place.label: place for place in proof.places}
+    faces = []
+    for place in prediction.places:
+        proved = read.get(place.label)
+        faces.append(
+            {
+                "label": place.label,
+                "direction": place.direction,
+                "faces": place.faces,
+                "nominal_mm": place.nominal_mm,
+                "predicted_mm": place.predicted_mm,
+                "u": place.u_mm,
+                "low95": proved.low95_mm if proved else place.low95_mm,
+                "high95": proved.high95_mm if proved else place.high95_mm,
+                "reading_mm": proved.reading_mm if proved else None,
+                "inside": proved.inside if proved else None,
+            }
+        )
+    return faces
 
 
 def _first_span(desk: Desk) -> Any:

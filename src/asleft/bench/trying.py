@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from asleft.bench.desk import Desk
-from asleft.bench.estimating import conclude, report
+from asleft.bench.estimating import conclude, file_entries, report
 from asleft.bench.found import read_and_keep
 from asleft.bench.running import Run
 from asleft.controller import SettingsReport, difference, parse_report
@@ -110,15 +110,7 @@ def _run_and_conclude(desk: Desk, trial: Trial, trial_id: int, basis: Basis) -> 
 def _file_and_conclude(
     desk: Desk, trial: Trial, trial_id: int, basis: Basis, taken: tuple[str, str]
 ) -> dict[str, Any]:
-    for number, entry in enumerate(trial.entries(taken[0], name=taken[1]), start=1):
-        desk.store.add_reading(
-            trial_id,
-            key=f"{trial.kind}.file.{number}",
-            place=dict(entry.about),
-            value=entry.value,
-            raw=f"{taken[1]} row {number}",
-            unit="mm",
-        )
+    file_entries(desk, trial, trial_id, trial.entries(taken[0], name=taken[1]))
     return conclude(desk, trial, trial_id, basis)
 
 

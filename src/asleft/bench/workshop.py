@@ -75,8 +75,9 @@ class Bench:
     @property
     def commands_sent(self) -> int:
         """How many commands went over the line since it was opened."""
-        connection = self._desk.connection
-        return 0 if connection is None else connection.commands_sent
+        return sum(
+            chunk.data.count(b"\n") for chunk in self._desk.wire_log() if chunk.direction == ">"
+        )
 
     def describe_machine(self, description: Mapping[str, Any]) -> dict[str, Any]:
         """File what the owner says about a machine; the description as filed."""
@@ -153,6 +154,7 @@ class Bench:
             raise InputError(
                 "there is no such calibration", hint="`asleft found` begins one.", where="record"
             )
+        self._desk.file_wire_log()
         if close and row.closed_at is None:
             store.close_calibration(row.id, "the record was made")
         return assemble(store, row.id, versions=versions())

@@ -17,8 +17,8 @@ from asleft.practice.settings import Settings
 class Kind:
     """One kind. Lengths in mm, temperatures in °C.
 
-    `geometry_steps_per_mm` is what pulleys and screws give by design. `nozzle_limit_c` is the
-    controller's own limit, above the owner's. `report` makes the lines of the settings report.
+    `nozzle_limit_c` is the controller's own limit, above the owner's. `report` makes the lines of
+    the settings report.
     """
 
     name: str
@@ -30,11 +30,14 @@ class Kind:
     max_bed_c: float
     nozzle_limit_c: float
     bed_limit_c: float
-    geometry_steps_per_mm: Mapping[str, float]
     report: Callable[[Settings], list[str]]
 
     def owner_knows(self) -> dict[str, Any]:
-        """What the owner of such a machine would tell of it."""
+        """What the owner of such a machine would tell of it.
+
+        Not the drive's geometry: most owners do not know their pulleys, and where they do, the
+        common part of X and Y is taken for shrinkage and left to the slicing profile.
+        """
         return {
             "drive": self.drive,
             "bed_shape": "square",
@@ -44,7 +47,6 @@ class Kind:
             "filament_mm": self.filament_mm,
             "max_nozzle_c": self.max_nozzle_c,
             "max_bed_c": self.max_bed_c,
-            "geometry_steps_per_mm": dict(self.geometry_steps_per_mm),
         }
 
 
@@ -59,7 +61,6 @@ KINDS: Mapping[str, Kind] = {
         max_bed_c=100.0,
         nozzle_limit_c=275.0,
         bed_limit_c=110.0,
-        geometry_steps_per_mm={"X": 80.0, "Y": 80.0, "Z": 400.0},
         report=Settings.report,
     )
 }

@@ -15,7 +15,7 @@ from asleft.errors import InputError
 from asleft.measure import FeedReading, Solution, parse_feed_table, solve_feed
 from asleft.trials.basis import Basis
 from asleft.trials.steps import ByHand, CoolDown, Feed, Heat, Read, Step
-from asleft.trials.trial import Entry
+from asleft.trials.trial import Entry, data_rows
 
 # Above this a nozzle with a plastic-lined tube gives off harmful fumes (common practice, no
 # source); whoever has another hot end says so with a higher limit in the machine's description.
@@ -121,8 +121,8 @@ class FeedTrial:
     def entries(self, text: str, *, name: str) -> list[Entry]:
         """Readings already taken, from the text of a feed readings file."""
         return [
-            Entry(r.fed_mm if r.remaining_mm is None else r.remaining_mm, _about(r))
-            for r in parse_feed_table(text, name=name)
+            Entry(r.fed_mm if r.remaining_mm is None else r.remaining_mm, _about(r), raw)
+            for r, raw in zip(parse_feed_table(text, name=name), data_rows(text), strict=True)
         ]
 
     def solve(self, entries: Sequence[Entry], basis: Basis) -> Solution:

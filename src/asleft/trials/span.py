@@ -14,7 +14,7 @@ from asleft.measure import Solution, SpanReading, parse_span_table, solve_span
 from asleft.pieces import SpanPiece
 from asleft.trials.basis import Basis
 from asleft.trials.steps import ByHand, Read, Step
-from asleft.trials.trial import Entry
+from asleft.trials.trial import Entry, data_rows
 
 PRINTS = (
     "The machine prints hot and moves fast: stay within reach of its switch, keep hands out"
@@ -93,8 +93,9 @@ class SpanTrial:
                     "nominal_mm": r.nominal_mm,
                     "place": r.place,
                 },
+                raw,
             )
-            for r in parse_span_table(text, name=name)
+            for r, raw in zip(parse_span_table(text, name=name), data_rows(text), strict=True)
         ]
 
     def solve(self, entries: Sequence[Entry], basis: Basis) -> Solution:

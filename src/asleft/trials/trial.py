@@ -19,10 +19,17 @@ from asleft.trials.steps import Step
 
 @dataclass(frozen=True)
 class Entry:
-    """One stored reading as a trial takes it: the number and what was measured."""
+    """One reading as a trial takes it: the number, what was measured, and the text as typed."""
 
     value: float
     about: Mapping[str, Any]
+    raw: str = ""
+
+
+def data_rows(text: str) -> list[str]:
+    """The rows of a readings file as they stand in it: no comments, no header, none empty."""
+    lines = [line.strip() for line in text.lstrip("\ufeff").splitlines()]
+    return [line for line in lines if line and not line.startswith("#")][1:]
 
 
 class Trial(Protocol):

@@ -1,0 +1,103 @@
+"""Changes at a real controller: read back, stored, undone, restored, refused."""
+
+from __future__ import annotations
+
+import pytest
+
+from asleft.errors import InputError, RefusedError, Stopped
+
+
+def test_undo_after_two_changes_leaves_the_report_as_it_was_line_by_line(sit_down) -> None:
+    with sit_down() as (bench, _):
+        before = bench.found()["raw"]
+        assert bench.set({"X": 80.4, "E": 91.2}, from_findings=False, store=False)["verified"]
+        assert bench.set({"X": 80.9, "XY": 0.0021}, from_findings=False, store=True)["stored"]
+        assert bench.found()["raw"] != before
+        undone = bench.undo()
+        assert undone["verified"] and undone["stored"]
+        after = bench.found()["raw"]
+    assert after.splitlines() == before.splitlines()
+    assert any("M906" in line for line in after.splitlines())  # a line the parser knows nothing of
+
+
+def test_what_was_undone_is_still_so_after_a_power_cycle(sit_down, hands) -> None:
+    with sit_down() as (bench, _):
+        before = bench.found()["raw"]
+        bench.set({"Y": 81.0}, from_findings=False, store=True)
+        bench.undo()
+        assert bench.prove(power_cycle_now=True)["survived_power_cycle"]
+        assert bench.found()["raw"].splitlines() == before.splitlines()
+
+
+def test_restore_of_everything_brings_back_what_we_never_set(sit_down) -> None:
+    with sit_down() as (bench, _):
+        kept = bench.found()
+        bench._desk.connect().send_raw_settings(["M203 X111", "M92 Z410"])
+        restored = bench.restore(kept["kept"], everything=True)
+        assert restored["verified"], restored["reason"]
+        assert bench.found()["raw"].splitlines() == kept["raw"].splitlines()
+
+
+def test_restore_of_the_calibrating_values_leaves_the_rest_alone(sit_down) -> None:
+    with sit_down() as (bench, _):
+        kept = bench.found()
+        bench._desk.connect().send_raw_settings(["M203 X111", "M92 Z410"])
+        assert bench.restore(kept["kept"], everything=False)["verified"]
+        assert "M203 X111" in bench.found()["raw"]
+        assert bench.found()["steps_per_mm"] == kept["steps_per_mm"]
+
+
+def test_another_machines_state_is_refused_and_nothing_is_sent(sit_down, tmp_path) -> None:
+    with sit_down() as (bench, _):
+        bench.found()
+        bench.describe_machine({"name": "drill stand"})
+        other = bench._desk.store.machine("drill stand")
+        assert other is not None
+        kept = bench._desk.store.keep(
+            other.id, raw="M92 X10", parsed={}, reason="another", standing="pasted"
+        )
+        sent = bench.commands_sent
+        with pytest.raises(RefusedError, match="another machine"):
+            bench.restore(kept, everything=True)
+        assert bench.commands_sent == sent
+
+
+def test_unconfirmed_means_unsent(sit_down) -> None:
+    with sit_down(gone_at="set.confirm") as (bench, _):
+        before = bench.found()["raw"]
+        with pytest.raises(Stopped):
+            bench.set({"X": 99.0}, from_findings=False, store=True)
+        assert bench.found()["raw"] == before
+
+
+@pytest.mark.parametrize("values", [{"X": 0.0}, {"Y": -80.0}, {"Q": 3.0}, {"E1": 90.0}])
+def test_an_impossible_value_sends_nothing(sit_down, values) -> None:
+    with sit_down() as (bench, _):
+        before = bench.found()["raw"]
+        with pytest.raises(InputError):
+            bench.set(values, from_findings=False, store=True)
+        assert bench.found()["raw"] == before
+
+
+def test_a_proposal_is_not_used_twice(sit_down) -> None:
+    """Old values used twice are a classic of the pocket calculator (common practice, no source)."""
+    with sit_down() as (bench, _):
+        bench.found()
+        trial = bench.trial("feed", {"temperature_c": 205.0})
+        assert trial["result"]["proposals"][0]["verdict"] == "adjust"
+        bench._desk.connect().send_raw_settings(["M92 E70"])
+        with pytest.raises(RefusedError, match="now holds 70"):
+            bench.set(from_findings=True, store=False)
+
+
+def test_a_machine_on_this_port_that_is_another_one_is_named(sit_down, hands, tmp_path) -> None:
+    with sit_down() as (bench, _):
+        bench.found()
+    from asleft.bench import Bench
+    from asleft.cli.practice_person import PracticePerson
+
+    person = PracticePerson(hands, say=lambda _: None, progress=lambda *_: None)
+    with Bench(tmp_path, person, holder="t", machine="lathe", address=hands.address) as bench:
+        bench.describe_machine({"name": "lathe"})
+        with pytest.raises(InputError, match="workbench"):
+            bench.found()
