@@ -43,7 +43,7 @@ def test_found_keeps_what_the_machine_holds(cli, hands):
     assert told.json["schema"] == "asleft.found/1"
     assert told.json["complete"] is True
     assert set(told.json["steps_per_mm"]) == {"X", "Y", "Z", "E"}
-    again = cli("found", "--port", hands.address)
+    again = cli("found", "--port", hands.address.removeprefix("socket://"))
     assert f"kept as state {told.json['kept'] + 1}" in again.out
     assert re.search(r"steps X +\d+(\.\d+)? steps/mm", again.out)
 

@@ -132,3 +132,15 @@ def test_nobody_reading_is_no_traceback(command):
 def test_a_record_needs_a_place_unless_it_is_printed(cli):
     ran = cli("record")
     assert ran.status == 2 and "--out" in ran.err
+
+
+def test_the_log_is_in_the_home_and_tells_what_went_wrong(cli, tmp_path):
+    assert cli("machine", "show", "nobody").status == 2
+    log = (tmp_path / "home" / "log" / "asleft.log").read_text(encoding="utf-8")
+    assert "machine" in log and "no machine is called 'nobody'" in log
+
+
+def test_solving_leaves_no_home_behind(cli, tmp_path):
+    (tmp_path / "feed.csv").write_text("fed_mm,commanded_mm\n100,100\n100.1,100\n99.9,100\n")
+    assert cli("solve", "feed", "feed.csv").status == 0
+    assert not (tmp_path / "home").exists()

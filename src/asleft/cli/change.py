@@ -20,7 +20,7 @@ def _unit(name: str) -> str:
     if name in LINEAR_AXES or is_tool_axis(name):
         return " steps/mm"
     if name in SKEW_PLANES:
-        return " rad"
+        return " mm/mm"
     return " mm" if name in ("L", "R") else ""
 
 
@@ -45,7 +45,7 @@ def set_command(
 ) -> int:
     """Change values, read them back, compare.
 
-    Names: X Y Z E (E0, E1, …) in steps/mm; XY XZ YZ for skew in rad; L R for a delta in mm.
+    Names: X Y Z E (E0, E1, …) in steps/mm; XY XZ YZ for skew in mm/mm; L R for a delta in mm.
     Nothing is sent before the change was shown and confirmed. --store alone stores what is
     in force.
     """

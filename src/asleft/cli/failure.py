@@ -47,6 +47,8 @@ def tell(fault: BaseException, session: Session) -> int:
         click.echo(fault.format_message(), err=True)
         return InputError.exit_status
     error = as_error(fault, session)
+    if session.log is not None:
+        session.log.error("%s: %s (%s)", error.kind, error.message, error.where)
     if session.json_asked:
         click.echo(json.dumps(error.to_dict()), err=True)
     else:

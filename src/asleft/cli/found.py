@@ -61,7 +61,7 @@ def found_lines(document: dict[str, Any]) -> list[str]:
         for axis, value in document["steps_per_mm"].items()
     ]
     for plane, value in (document["skew"] or {}).items():
-        rows.append((f"skew {plane}", f"{plain(value)} rad"))
+        rows.append((f"skew {plane}", f"{plain(value)} mm/mm"))
     for name, value in (document["delta"] or {}).items():
         rows.append((f"delta {name}", f"{plain(value)} mm" if len(name) == 1 else plain(value)))
     lines += [*table(rows), ""]

@@ -20,6 +20,8 @@ import click
 from asleft.errors import InputError, StoreError
 
 if TYPE_CHECKING:
+    from logging import Logger
+
     from asleft.bench import Bench
     from asleft.record import Store
 
@@ -28,11 +30,15 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 @dataclass
 class Session:
-    """The global options of one run; `json_asked` is known before the options are read."""
+    """The global options of one run; `json_asked` is known before the options are read.
+
+    `log` is None until a command needs the home: help and `solve` leave nothing behind.
+    """
 
     json_asked: bool = False
     home_given: str | None = None
     machine: str | None = None
+    log: Logger | None = None
 
     def home(self) -> Path:
         """The folder of the store and the logs: `--home`, `ASLEFT_HOME`, or the platform's."""
@@ -130,6 +136,8 @@ class Session:
         log.setLevel(logging.INFO)
         log.propagate = False
         logging.raiseExceptions = False  # a full disk must not write over the prompts
+        self.log = logging.getLogger(__name__)
+        self.log.info("began: %s", sys.argv[1:])
 
 
 def _note(field: str) -> Callable[[click.Context, click.Parameter, Any], None]:
@@ -173,7 +181,7 @@ def shared_options(command: Command) -> Command:
 
 def line_options(command: Command) -> Command:
     """Add `--port` and `--baud` to a command that talks to a machine."""
-    from asleft.cli.typed import Rate
+    from asleft.cli.typed import Address, Rate
 
     command = click.option(
         "--baud",
@@ -185,6 +193,6 @@ def line_options(command: Command) -> Command:
     return click.option(
         "--port",
         "address",
-        metavar="P",
+        type=Address(),
         help="Serial port or host:port, where no machine was described.",
     )(command)

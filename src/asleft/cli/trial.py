@@ -176,6 +176,7 @@ def trial_lines(document: dict[str, Any]) -> list[str]:
     if not result:
         return lines + notes(document["warnings"])
     lines += ["", *result_lines(result)]
-    if any(p["verdict"] == "adjust" for p in result["proposals"]):
+    to_set = [p for p in result["proposals"] if p["place"] == "controller"]
+    if any(p["verdict"] == "adjust" and p["proposed"] is not None for p in to_set):
         lines += ["", *wrapped("`asleft set --from-findings --store` makes the change.")]
     return lines

@@ -6,6 +6,7 @@ Not for what a machine may be set to; that is decided where it is used. Every re
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -141,6 +142,23 @@ class Rate(click.ParamType[int | None]):
                 where=_option_name(param, "--baud"),
             )
         return int(value)
+
+
+class Address(click.ParamType[str]):
+    """A serial port as the system names it, or `host:port` for one on the network."""
+
+    name = "P"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Put the scheme before a bare host and port; all else stays as typed."""
+        text = str(value).strip()
+        if not text:
+            raise InputError(
+                "the port is empty",
+                hint="Give a serial port, or host:port.",
+                where=_option_name(param, "--port"),
+            )
+        return f"socket://{text}" if re.fullmatch(r"[\w.-]+:\d+", text) else text
 
 
 def read_text(name: str, *, what: str = "file") -> tuple[str, str]:
