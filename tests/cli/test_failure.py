@@ -144,3 +144,17 @@ def test_solving_leaves_no_home_behind(cli, tmp_path):
     (tmp_path / "feed.csv").write_text("fed_mm,commanded_mm\n100,100\n100.1,100\n99.9,100\n")
     assert cli("solve", "feed", "feed.csv").status == 0
     assert not (tmp_path / "home").exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs a POSIX shell")
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-"])
+def test_a_closed_stream_is_no_fault_of_ours(command, tmp_path, closed):
+    line = f"'{command}' --home '{tmp_path / 'home'}' trial feed {closed}"
+    done = subprocess.run(
+        ["sh", "-c", line], stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 2 and "Traceback" not in done.stderr
+
+
+def test_a_terminal_without_our_letters_still_gets_its_answer(cli):
+    assert cli("--help", PYTHONIOENCODING="ascii", PYTHONUTF8="0").status == 0

@@ -6,8 +6,10 @@ does stands in the file that the table names.
 
 from __future__ import annotations
 
+import os
 import sys
 from importlib import import_module
+from pathlib import Path
 from typing import Any
 
 import click
@@ -86,9 +88,7 @@ def app(ctx: click.Context) -> None:
 def run(arguments: list[str]) -> int:
     """Run one command line and return its exit status; every error ends here."""
     signals.install()
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")
+    _sound_streams()
     session = Session(json_asked=failure.asks_for_json(arguments))
     try:
         outcome: Any = app.main(arguments, prog_name="asleft", standalone_mode=False, obj=session)
@@ -96,3 +96,14 @@ def run(arguments: list[str]) -> int:
     except BaseException as fault:  # the one place where everything ends
         return failure.tell(fault, session)
     return outcome if isinstance(outcome, int) else 0
+
+
+def _sound_streams() -> None:
+    """Streams that were closed become empty ones; letters a terminal lacks become `?`."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            stream = Path(os.devnull).open(mode, encoding="utf-8")  # noqa: SIM115 - for good
+            setattr(sys, name, stream)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
