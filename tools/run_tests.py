@@ -38,9 +38,9 @@ def install_system_programs() -> None:
         return
     may = shutil.which("apt-get") and hasattr(os, "geteuid") and os.geteuid() == 0
     if may:
-        quiet = {"env": {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}, "check": False}
-        subprocess.run(["apt-get", "-qq", "update"], **quiet)
-        subprocess.run(["apt-get", "-qq", "install", "-y", *missing], **quiet)
+        environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+        for command in (["update"], ["install", "-y", *missing]):
+            subprocess.run(["apt-get", "-qq", *command], env=environment, check=False)
     missing = sorted({package for program, package in SYSTEM.items() if not shutil.which(program)})
     if missing:
         print(

@@ -13,18 +13,24 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import asleft
-from asleft.bench.person import Person
+from asleft.bench.person import Ask, Person
 from asleft.controller import MachineDescription, SettingsReport
 from asleft.errors import InputError, RefusedError
 from asleft.record import Store
 
 if TYPE_CHECKING:
     from asleft.controller import Machine
-    from asleft.link.wirelog import WireChunk
     from asleft.record import KeptRow, MachineRow
 
 Standing = Literal["in_force", "after_reset", "from_storage", "typed", "pasted"]
 ON_PAPER = "machine on paper"
+FOUND_HOT = Ask(
+    "connect.hot",
+    "The machine is hot and does not say whether it is printing. Is it idle? Yes switches its"
+    " heaters off; no leaves it alone.",
+    cautions=("A hot nozzle burns: keep hands away.",),
+    action="approve",
+)
 
 
 class Desk:
@@ -61,7 +67,8 @@ class Desk:
         self._rate_baud = rate_baud
         self._row: MachineRow | None = None
         self.connection: Machine | None = None
-        self._chunks_filed = 0
+        self.commands_before = 0
+        self._commands = self._chunks_filed = 0
 
     @property
     def row(self) -> MachineRow:
@@ -112,6 +119,7 @@ class Desk:
         wanted = replace(wanted, address=address, rate_baud=self._rate_baud or wanted.rate_baud)
         machine = connect(wanted, home=self.home, holder=self._holder)
         try:
+            self._settle_heat(machine)
             machine.identify()
             self._row = row or self._recognised(machine) or self._add(wanted)
             self._recognise(machine)
@@ -120,6 +128,18 @@ class Desk:
             raise
         machine.description = replace(self.description, address=address)
         return machine
+
+    def _settle_heat(self, machine: Machine) -> None:
+        """A machine found hot is printing, or was left hot: only its owner knows which."""
+        if machine.printing is False or not machine.is_heated():
+            return
+        if not self.person.confirm(FOUND_HOT):
+            raise RefusedError(
+                "the machine is hot and may be printing: it was left alone",
+                hint="Come back when the print has ended.",
+                where=machine.facts.address,
+            )
+        machine.heat_off()
 
     def _described(self) -> MachineRow | None:
         if self._row is not None:
@@ -217,39 +237,48 @@ class Desk:
         calibration = self.calibration()
         return [k for k in self.store.kept_states(self.row.id) if k.calibration_id == calibration]
 
-    def wire_log(self) -> list[WireChunk]:
-        """What went over the line since it was opened."""
-        from asleft.link.wirelog import read_wire_log
+    def release(self) -> None:
+        """Give the line up, heaters off first, so that the machine is nobody's but its own.
 
+        A print from the memory card takes hours; a held line would guard against its heat.
+        """
         if self.connection is None:
-            return []
-        return list(read_wire_log(Path(self.connection.facts.wire_log)))
+            return
+        try:
+            self.file_wire_log()
+        finally:
+            connection, self.connection = self.connection, None
+            self.commands_before += self._commands
+            self._chunks_filed = self._commands = 0
+            connection.close()
 
     def file_wire_log(self) -> None:
         """Note in the store where on the wire log the work so far stands."""
-        chunks = len(self.wire_log())
-        if self.connection is None or chunks <= self._chunks_filed:
+        from asleft.link.wirelog import read_wire_log
+
+        if self.connection is None:
             return
-        open_row = self.store.open_calibration_of(self.row.id)
-        self.store.add_wire_log(
-            open_row.id if open_row else None,
-            self.row.id,
-            self.connection.facts.wire_log,
-            self._chunks_filed + 1,
-            chunks,
-        )
-        self._chunks_filed = chunks
+        path = self.connection.facts.wire_log
+        chunks = list(read_wire_log(Path(path)))
+        self._commands = sum(c.data.count(b"\n") for c in chunks if c.direction == ">")
+        if len(chunks) > self._chunks_filed:
+            row = self.store.open_calibration_of(self.row.id)
+            calibration = row.id if row else None
+            first = self._chunks_filed + 1
+            self.store.add_wire_log(calibration, self.row.id, path, first, len(chunks))
+            self._chunks_filed = len(chunks)
+
+    @property
+    def commands_sent(self) -> int:
+        """How many commands went over the line since the bench was set up."""
+        self.file_wire_log()
+        return self.commands_before + self._commands
 
     def close(self) -> None:
         """Make the machine safe, release its line, close the store."""
         try:
-            try:
-                self.file_wire_log()
-            finally:
-                if self.connection is not None:
-                    self.connection.close()
+            self.release()
         finally:
-            self.connection = None
             self.store.close()
 
 

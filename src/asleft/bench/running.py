@@ -82,6 +82,8 @@ class Run:
             action=step.action,
             details=step.details,
         )
+        if step.action == "print":
+            self.desk.release()
         if not self.desk.person.confirm(ask):
             raise Stopped(f"stopped before: {step.text}", where=step.key)
         return {}

@@ -43,7 +43,8 @@ def connect_described(
     )
     machine = Machine(line, description, clock=clock, pause=pause)
     try:
-        if machine.is_printing():
+        machine.printing = machine.is_printing()
+        if machine.printing:
             raise RefusedError(
                 f"{description.name} is printing",
                 hint="Wait for the end of the print; nothing but questions was sent.",

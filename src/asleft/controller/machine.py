@@ -57,6 +57,7 @@ class Machine:
         pause: Callable[[float], None] = time.sleep,
     ) -> None:
         self.identity: Identity | None = None
+        self.printing: bool | None = None  # as it said on opening
         self._report: SettingsReport | None = None
         self._report_restarts = 0
         self._asker = Asker(line)
@@ -206,6 +207,10 @@ class Machine:
     def heat(self, tool: int, target_c: float, *, progress: Progress | None = None) -> None:
         """Warm a tool up to `target_c` °C and wait until it is steady; see `Heat.heat`."""
         self._heat.heat(tool, target_c, progress=progress)
+
+    def is_heated(self) -> bool:
+        """Whether any heater has a target above 0."""
+        return any(one.target_c for one in self.temperatures().values())
 
     def heat_off(self) -> None:
         """All heaters off, read back."""

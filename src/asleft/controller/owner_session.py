@@ -170,7 +170,7 @@ class Session:
         return await asyncio.shield(self._start_making_safe())
 
     async def close(self) -> SafeOutcome | None:
-        """Heaters off if they may be on, then release the line. None when none was on."""
+        """Heaters off if we switched one on, then release the line. None when none was on."""
         outcome = None
         if self._watcher is not None:
             self._watcher.cancel()
@@ -182,7 +182,7 @@ class Session:
                     self.stop()  # whoever still waits must not delay the end
             if self._safe is not None:
                 outcome = await asyncio.shield(self._safe)
-            if self.guard.may_be_hot:
+            if self.guard.ours or self._tripped is not None:
                 outcome = await self.make_safe()
             await self.talk.close()
             self._log.close()

@@ -48,6 +48,14 @@ class HeatGuard:
         """Whether a heater may be on: we switched it on, or the machine says that one is."""
         return any(c > 0 for c in (*self._asked_c.values(), *self._reported_c.values()))
 
+    @property
+    def ours(self) -> bool:
+        """Whether a heater is on because we switched it on: then we switch it off, too.
+
+        A heater that somebody else switched on may belong to a print from the memory card.
+        """
+        return any(c > 0 for c in self._asked_c.values())
+
     def check(self, command: str) -> None:
         """Refuse a temperature above the limit before it is sent.
 
@@ -101,8 +109,8 @@ class HeatGuard:
             self.trouble = self.trouble or self._trouble_with(one)
 
     def idle_too_long(self, now_s: float) -> bool:
-        """Whether the machine may be hot and nobody has commanded it for `idle_off_s`."""
-        return self.may_be_hot and now_s - self._last_command_s > self.limits.idle_off_s
+        """Whether what we heated is hot and nobody has commanded anything for `idle_off_s`."""
+        return self.ours and now_s - self._last_command_s > self.limits.idle_off_s
 
     def _trouble_with(self, one: Temperature) -> str | None:
         what = f"the {_words(one.sensor)} is at {one.actual_c:g} °C"

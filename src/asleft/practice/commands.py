@@ -44,7 +44,7 @@ def obey_urgent(board: Controller, code: str) -> None:
         halt(board, "emergency stop")
     elif code == "M410":
         board.planner.stop(board.clock.now_s())
-    board.cut = code
+    board.cuts.add(code)
     board.urgent.set()
 
 

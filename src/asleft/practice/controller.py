@@ -80,7 +80,7 @@ class Controller:
         self.output: Callable[[bytes], None] | None = None
         self.received: deque[tuple[float, str]] = deque(maxlen=5000)
         self.halted = self.booting = self.printing = False
-        self.cut: str | None = None
+        self.cuts: set[str] = set()
         self.tail = ""
         self._partial = b""
         self._waiting: deque[bytes] = deque()
@@ -142,7 +142,7 @@ class Controller:
         self.modes, self.counter = Modes(), LineCounter()
         self.settings.inches = False
         self.halted = self.printing = False
-        self.cut = None
+        self.cuts.clear()
         self._waiting.clear()
         self._partial = b""
         self.start()
@@ -162,7 +162,7 @@ class Controller:
         every = self.clock.paced_s(BUSY_EVERY_S if tell is None else 1.0)
         last = self.clock.now_s()
         while (left := seconds_left()) > 0:
-            if self.halted or self.cut == cut_by:
+            if self.halted or cut_by in self.cuts:
                 return False
             self.urgent.clear()
             await self.clock.sleep(min(left, every), self.urgent)
@@ -173,7 +173,7 @@ class Controller:
                     self.say("echo:busy: processing")
                 else:
                     tell()
-        return not (self.halted or self.cut == cut_by)
+        return not (self.halted or cut_by in self.cuts)
 
     async def _run(self) -> None:
         await self.clock.sleep(BOOT_S)
@@ -197,7 +197,7 @@ class Controller:
         command = parse(text)
         handler = commands.HANDLERS.get(command.code) if command else None
         if command is not None and handler is not None:
-            self.cut = None
+            self.cuts.clear()
             result = handler(self, command)
             if inspect.isawaitable(result):
                 await result
