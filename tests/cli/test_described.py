@@ -42,9 +42,13 @@ def test_describing_again_changes_only_what_is_given(cli):
         ("--max-nozzle", "900"),
     ],
 )
-def test_a_wrong_description_is_refused_and_nothing_is_kept(cli, wrong):
+def test_a_wrong_description_is_refused(cli, wrong):
     ran = cli("--json", "machine", "describe", "bench", *wrong)
     assert ran.status == 2 and ran.error["where"].startswith("--")
+
+
+def test_nothing_wrong_is_kept(cli):
+    assert cli("machine", "describe", "bench", "--nozzle", "-0.4").status == 2
     assert cli("machine", "list", "--json").json["machines"] == []
 
 

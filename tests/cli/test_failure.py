@@ -55,9 +55,12 @@ def test_wrong_use_exits_2_with_what_where_and_what_to_do(cli, arguments, where)
     assert ran.error["message"] and ran.error["hint"]
     if where:
         assert where in (ran.error["where"] or ""), ran.error
-    plain = cli(*arguments)
+
+
+def test_people_get_the_same_in_words(cli):
+    plain = cli("solve", "feed", "x.csv", "--mpe", "-0.03")
     assert plain.status == 2 and plain.out == ""
-    assert "What to do: " in plain.err
+    assert "Where: --mpe" in plain.err and "What to do: " in plain.err
 
 
 def test_json_may_stand_behind_the_command(cli):

@@ -67,7 +67,7 @@ def test_the_record_is_written_and_closed(cli, pasted, tmp_path):
 
 
 @pytest.mark.parametrize("out", ["nowhere/evening.pdf", "."])
-def test_a_record_needs_a_real_place(cli, pasted, out):
+def test_a_record_needs_a_real_place(cli, out):
     assert cli("record", "--out", out, "--json").status == 2
 
 
