@@ -111,3 +111,23 @@ def test_readings_find_their_places(piece, machine) -> None:
     for wrong in ([], [SpanReading("X", "outside", 55.0, 55.0)]):
         with pytest.raises(InputError):
             prove_span(prediction, wrong)
+
+
+def test_both_pieces_may_be_warm(piece, machine) -> None:
+    # The first piece's warmth is in its scale, the second's is new: they add, they do not cancel.
+    rows = piece(n=2).rows()
+    first = machine(np.random.default_rng(56)).read(rows)
+
+    def u(kelvin: float) -> float:
+        found = predict_span(
+            first,
+            _spots(rows),
+            instrument=CALIPER,
+            steps_before=STEPS,
+            steps_after=STEPS,
+            piece_temperature_u_k=kelvin,
+        )
+        return next(p.u_mm for p in found.places if p.direction == "X")
+
+    both = 2 * (20.0 * 70e-6 * 107.0) ** 2
+    assert u(20.0) ** 2 - u(0.01) ** 2 == pytest.approx(both, rel=0.05)
