@@ -63,4 +63,3 @@ def _print(hands: Hands, rest: list[str]) -> str:
     piece = SpanPiece(pitch_mm=parse_typed(rest[0], where="print").value) if rest else SpanPiece()
     reply = hands.ask("print", piece="span", parameters=piece.to_dict())
     return f"printed in {reply['minutes']:.0f} minutes of the machine's time"
-
