@@ -104,9 +104,12 @@ def restore(desk: Desk, number: int, *, everything: bool) -> dict[str, Any]:
 
 def _findings(desk: Desk) -> list[Proposal]:
     """The standing proposals to adjust something in the controller."""
+    calibration = desk.open_calibration()
+    if calibration is None:
+        return []
     return [
         row
-        for row in desk.store.standing_proposals(desk.calibration())
+        for row in desk.store.standing_proposals(calibration)
         if row["place"] == "controller"
         and row["verdict"] == "adjust"
         and row["proposed"] is not None
@@ -128,9 +131,12 @@ def _refuse_stale(proposals: Sequence[Proposal], now: Mapping[str, float]) -> No
 
 def _changes_to_undo(desk: Desk) -> list[ChangeRow]:
     """What was sent or handed over in this calibration and not put back since."""
+    calibration = desk.open_calibration()
+    if calibration is None:
+        return []
     return [
         change
-        for change in desk.store.changes(desk.calibration())
+        for change in desk.store.changes(calibration)
         if change.kind == "set"
         and any(mark.state in ("sent", "handed_over") for mark in change.marks)
         and all(mark.state != "undone" for mark in change.marks)

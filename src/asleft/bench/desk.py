@@ -190,12 +190,14 @@ class Desk:
                     )
             self.store.note_fingerprint(self.row.id, fingerprint)
 
+    def open_calibration(self) -> int | None:
+        """The open calibration of this machine, or None."""
+        row = self.store.open_calibration_of(self.row.id)
+        return row.id if row else None
+
     def calibration(self) -> int:
         """The open calibration of this machine, opened now if there is none."""
-        row = self.store.open_calibration_of(self.row.id)
-        if row is not None:
-            return row.id
-        return self.store.open_calibration(
+        return self.open_calibration() or self.store.open_calibration(
             self.row.id, versions=versions(), person=None, conditions={}
         )
 
@@ -262,8 +264,7 @@ class Desk:
         chunks = list(read_wire_log(Path(path)))
         self._commands = sum(c.data.count(b"\n") for c in chunks if c.direction == ">")
         if len(chunks) > self._chunks_filed:
-            row = self.store.open_calibration_of(self.row.id)
-            calibration = row.id if row else None
+            calibration = self.open_calibration()
             first = self._chunks_filed + 1
             self.store.add_wire_log(calibration, self.row.id, path, first, len(chunks))
             self._chunks_filed = len(chunks)

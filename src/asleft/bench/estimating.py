@@ -16,12 +16,13 @@ from asleft.trials import Basis, Entry, Trial
 NO_READINGS = "there are no readings"
 
 
-def stored_entries(desk: Desk, trial_id: int) -> list[Entry]:
-    """The readings of a trial that count, in the order in which they were taken."""
+def entries_of(desk: Desk, trial: Trial, trial_id: int) -> list[Entry]:
+    """The readings that count: the trial's own in the order taken, then the earlier ones."""
     return [
-        Entry(reading.value, reading.place)
-        for reading in desk.store.readings(trial_id)
-        if reading.void_reason is None
+        Entry(reading.value, reading.place, reading.raw)
+        for each in (trial_id, *trial.earlier)
+        for reading in desk.store.readings(each)
+        if not reading.voided
     ]
 
 
@@ -44,7 +45,7 @@ def file_entries(desk: Desk, trial: Trial, trial_id: int, entries: Sequence[Entr
 
 def conclude(desk: Desk, trial: Trial, trial_id: int, basis: Basis) -> dict[str, Any]:
     """Estimate, file the proposals, end the trial; returns `asleft.trial/1`."""
-    entries = stored_entries(desk, trial_id)
+    entries = entries_of(desk, trial, trial_id)
     try:
         if not entries:
             raise InputError(NO_READINGS, hint="Take some.", where=trial.kind)
@@ -77,7 +78,7 @@ def report(desk: Desk, trial_id: int) -> dict[str, Any]:
                 **reading.place,
             }
             for reading in desk.store.readings(trial_id)
-            if reading.void_reason is None
+            if not reading.voided
         ],
         "result": result,
         "reason": row.reason or None,

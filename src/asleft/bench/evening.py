@@ -77,7 +77,8 @@ def whole_evening(
     if _proposes(do("feed", lambda: bench.trial("feed", options))):
         do("set feed", lambda: bench.set(from_findings=True, store=False))
         do("feed again", lambda: bench.trial("feed", options))
-    do("span", lambda: bench.trial("span", options))
+    if _asks_for_more(do("span", lambda: bench.trial("span", options))):
+        do("span more", lambda: bench.trial("span", {**options, "more": True}))
     do("set span", lambda: bench.set(from_findings=True, store=True))
     do("power", lambda: bench.prove(power_cycle_now=True))
     do("proof", bench.prove)
@@ -93,6 +94,14 @@ def _proposes(trial: Mapping[str, Any]) -> bool:
     """Whether a trial ended with something to change in the controller."""
     result = trial["result"] or {"proposals": []}
     return any(p["verdict"] == "adjust" and p["place"] == "controller" for p in result["proposals"])
+
+
+def _asks_for_more(trial: Mapping[str, Any]) -> bool:
+    """Whether a trial left something of the controller undecided."""
+    result = trial["result"] or {"proposals": []}
+    return any(
+        p["verdict"] == "measure_more" and p["place"] == "controller" for p in result["proposals"]
+    )
 
 
 def _last(jobs: Mapping[str, dict[str, Any]], prefix: str) -> dict[str, Any]:

@@ -18,7 +18,7 @@ def read_and_keep(desk: Desk, reason: str) -> tuple[SettingsReport, int]:
     """Read the settings in force over the line and file them; the report and its number."""
     machine = desk.connect()
     report = machine.read_settings()
-    first = desk.store.open_calibration_of(desk.row.id) is None
+    first = desk.open_calibration() is None
     restarted = machine.facts.restarted_on_opening and first
     standing: Standing = "after_reset" if restarted else "in_force"
     return report, desk.keep(report, "as found" if first else reason, standing)

@@ -6,11 +6,11 @@ anything: whoever wants a change back asks `changing`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from asleft.bench.desk import Desk
-from asleft.bench.estimating import file_entries, stored_entries
+from asleft.bench.estimating import entries_of, file_entries
 from asleft.bench.found import named_values, read_and_keep
 from asleft.bench.outcome import Outcome
 from asleft.bench.person import Ask
@@ -19,7 +19,7 @@ from asleft.bench.trying import restore_trial
 from asleft.controller import SettingsReport, difference, parse_report
 from asleft.errors import InputError, RefusedError, Stopped
 from asleft.measure import Proof, SpanPrediction, predict_span, prove_span
-from asleft.trials import Basis, Trial, build, span_readings
+from asleft.trials import Basis, Entry, Trial, build, span_readings
 
 # Boot loaders take up to 15 s (from memory, common practice, no source); doubled.
 BANNER_WITHIN_S = 30.0
@@ -75,16 +75,19 @@ def prove_piece(desk: Desk, options: Mapping[str, Any]) -> dict[str, Any]:
         trial, _ = restore_trial(open_row)
         trial_id = open_row.id
     else:
-        trial = build("proof", first.parameters)
-        trial_id = _begin(desk, trial, basis, first_row.id, file_only=taken is not None)
+        trial = build("proof", {**first.parameters, "earlier": (), "directions": ()})
+        entries = entries_of(desk, first, first_row.id)
+        trial_id = _begin(desk, trial, basis, entries, file_only=taken is not None)
     if taken is not None:
         file_entries(desk, trial, trial_id, trial.entries(taken[0], name=taken[1]))
     else:
         Run(desk, trial, trial_id).go()
-    return _judge(desk, trial_id)
+    return _judge(desk, trial, trial_id)
 
 
-def _begin(desk: Desk, trial: Trial, basis: Basis, first_id: int, *, file_only: bool) -> int:
+def _begin(
+    desk: Desk, trial: Trial, basis: Basis, first_entries: Sequence[Entry], *, file_only: bool
+) -> int:
     """File the proof trial and, before any face is read, what it is expected to show."""
     if desk.reachable:
         now, kept = read_and_keep(desk, "before the proof piece")
@@ -96,22 +99,22 @@ def _begin(desk: Desk, trial: Trial, basis: Basis, first_id: int, *, file_only: 
     trial_id = desk.store.start_trial(
         desk.calibration(),
         "proof",
-        parameters={"trial": trial.parameters, "basis": basis.to_dict(), "first": first_id},
+        parameters={"trial": trial.parameters, "basis": basis.to_dict()},
         steps=[] if file_only else [step.key for step in trial.steps],
         kept_id=kept,
         instrument=basis.instrument.to_dict(),
         making={"name": "as the first piece"},
     )
-    prediction = _predict(desk, trial, basis, first_id, now)
+    prediction = _predict(trial, basis, first_entries, now)
     desk.store.add_prediction(desk.calibration(), trial_id, prediction.to_dict())
     return trial_id
 
 
 def _predict(
-    desk: Desk, trial: Trial, basis: Basis, first_id: int, now: SettingsReport
+    trial: Trial, basis: Basis, first_entries: Sequence[Entry], now: SettingsReport
 ) -> SpanPrediction:
     return predict_span(
-        span_readings(stored_entries(desk, first_id)),
+        span_readings(first_entries),
         trial.piece.places(),  # type: ignore[attr-defined]
         instrument=basis.instrument,
         steps_before=basis.in_force,
@@ -121,12 +124,12 @@ def _predict(
     )
 
 
-def _judge(desk: Desk, trial_id: int) -> dict[str, Any]:
+def _judge(desk: Desk, trial: Trial, trial_id: int) -> dict[str, Any]:
     stored = desk.store.latest_prediction(desk.calibration())
     if stored is None:
         raise InputError("no prediction was filed", hint="Run `asleft prove`.", where="prove")
     prediction = SpanPrediction.from_dict(stored.details)
-    proof = prove_span(prediction, span_readings(stored_entries(desk, trial_id)))
+    proof = prove_span(prediction, span_readings(entries_of(desk, trial, trial_id)))
     outcome = Outcome("prove")
     outcome.verified = proof.holds
     outcome.predicted = _faces(prediction, proof)
@@ -150,9 +153,9 @@ def _faces(prediction: SpanPrediction, proof: Proof) -> list[dict[str, Any]]:
                 "faces": place.faces,
                 "nominal_mm": place.nominal_mm,
                 "predicted_mm": place.predicted_mm,
-                "u": place.u_mm,
-                "low95": proved.low95_mm if proved else place.low95_mm,
-                "high95": proved.high95_mm if proved else place.high95_mm,
+                "u_mm": place.u_mm,
+                "low95_mm": proved.low95_mm if proved else place.low95_mm,
+                "high95_mm": proved.high95_mm if proved else place.high95_mm,
                 "reading_mm": proved.reading_mm if proved else None,
                 "inside": proved.inside if proved else None,
             }

@@ -37,6 +37,8 @@ def attempt(desk: Desk, kind: str, options: Mapping[str, Any]) -> dict[str, Any]
     unfinished = desk.store.unfinished_trial(desk.calibration(), kind)
     if unfinished is not None:
         return _resume(desk, unfinished)
+    if options.get("more"):
+        return _read_more(desk, kind)
     trial = build(kind, options)
     check(trial, desk.description)
     kept = _kept_state(desk, trial, options)
@@ -46,6 +48,45 @@ def attempt(desk: Desk, kind: str, options: Mapping[str, Any]) -> dict[str, Any]
     if taken is not None:
         return _file_and_conclude(desk, trial, trial_id, basis, taken)
     return _run_and_conclude(desk, trial, trial_id, basis)
+
+
+def _read_more(desk: Desk, kind: str) -> dict[str, Any]:
+    """Read the piece of the last trial again where its verdict asked for more."""
+    done = [
+        t for t in desk.store.trials(desk.calibration()) if (t.kind, t.outcome) == (kind, "done")
+    ]
+    directions = _undecided(done[-1]) if done else ()
+    if not directions:
+        raise RefusedError(
+            "no trial of this kind asks for more readings in this calibration",
+            hint="Leave --more out to print and read a new piece.",
+            where="--more",
+        )
+    last = done[-1]
+    before, basis = restore_trial(last)
+    again = {"earlier": (last.id, *before.earlier), "directions": directions}
+    trial = build(kind, {**before.parameters, **again})
+    trial_id = desk.store.start_trial(
+        desk.calibration(),
+        kind,
+        parameters={"trial": trial.parameters, "basis": basis.to_dict()},
+        steps=[step.key for step in trial.steps],
+        kept_id=last.kept_id,
+        instrument=last.instrument,
+        making=last.making,
+    )
+    return _run_and_conclude(desk, trial, trial_id, basis)
+
+
+def _undecided(row: TrialRow) -> tuple[str, ...]:
+    """The directions in which a span trial's verdicts ask for more readings."""
+    asked = [
+        p["axis"]
+        for p in (row.result or {}).get("proposals", ())
+        if p["place"] == "controller" and p["verdict"] == "measure_more"
+    ]
+    along = {"X": ("X",), "Y": ("Y",), "Z": ("Z",)}
+    return tuple(d for axis in asked for d in along.get(axis, (f"{axis}+", f"{axis}-")))
 
 
 def _start(

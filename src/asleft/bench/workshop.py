@@ -73,6 +73,11 @@ class Bench:
             self._desk.connection.stop()
 
     @property
+    def reachable(self) -> bool:
+        """Whether there is a port to connect to."""
+        return self._desk.reachable
+
+    @property
     def commands_sent(self) -> int:
         """How many commands went over the line so far."""
         return self._desk.commands_sent

@@ -31,6 +31,7 @@ JOBS = {
     "set feed": "Setting the extruder's steps per mm, reading them back",
     "feed again": "Feeding again, to prove it",
     "span": "Printing the span piece and reading it",
+    "span more": "Reading again what is not decided yet",
     "set span": "Setting what the evidence supports, reading it back, storing it",
     "power": "Power off and on",
     "proof": "Printing and reading a second piece, predicted beforehand",

@@ -71,6 +71,7 @@ def trial_feed_command(session: Session, /, **given: Any) -> int:
 
 @trial_command.command("span")
 @_common
+@click.option("--more", is_flag=True, help="Read the last piece again where more was asked for.")
 @click.option("--rounds", type=click.IntRange(1, 20), help="Readings at each place; else 1.")
 @click.option("--pitch", "pitch_mm", type=MM, help="Distance of the posts; else 95.")
 @click.option("--column/--no-column", default=True, help="With the column for Z, or without.")

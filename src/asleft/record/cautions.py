@@ -45,7 +45,7 @@ def _about_changes(document: dict[str, Any]) -> list[str]:
                 f"Change {change['id']} was handed over as lines to enter; no report has shown yet"
                 " that the machine holds it."
             )
-        elif "stored" not in states:
+        elif not _stored_since(document, change):
             found.append(
                 f"Change {change['id']} is in force but not stored: it is lost when power goes off."
             )
@@ -58,6 +58,16 @@ def _about_changes(document: dict[str, Any]) -> list[str]:
     if document["as_left"] is None:
         found.append(f"The state as left is not known: {document['as_left_reason']}.")
     return found
+
+
+def _stored_since(document: dict[str, Any], change: dict[str, Any]) -> bool:
+    """Whether it was stored with itself or with a later change: storing keeps all that is live."""
+    return any(
+        mark["state"] == "stored"
+        for later in document["changes"]
+        if later["id"] >= change["id"]
+        for mark in later["marks"]
+    )
 
 
 def _about_findings(document: dict[str, Any]) -> list[str]:

@@ -37,6 +37,7 @@ def build(kind: str, parameters: Mapping[str, Any]) -> Trial:
         )
     known = {f.name for f in fields(KINDS[kind])}
     chosen = {k: v for k, v in parameters.items() if k in known and v is not None}
+    chosen |= {k: tuple(chosen[k]) for k in ("earlier", "directions") if k in chosen}
     if isinstance(chosen.get("piece"), Mapping):
         chosen["piece"] = SpanPiece.from_dict(chosen["piece"])
     return KINDS[kind](**chosen)

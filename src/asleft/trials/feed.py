@@ -32,6 +32,7 @@ class FeedTrial:
 
     kind: ClassVar[str] = "feed"
     needs_line: ClassVar[bool] = True
+    earlier: ClassVar[tuple[int, ...]] = ()
 
     marked_mm: float = 120.0
     length_mm: float = 100.0
@@ -112,7 +113,11 @@ class FeedTrial:
                 f"feed.{repeat}.remaining",
                 "Measure what remains from the entry to the mark.",
                 action="measure_remaining",
-                details={"marked_mm": self.marked_mm, "commanded_mm": self.length_mm},
+                details={
+                    "marked_mm": self.marked_mm,
+                    "commanded_mm": self.length_mm,
+                    "high": self.marked_mm,
+                },
                 count=count,
                 cautions=() if self.detached else ("The nozzle is still hot.",),
             ),
@@ -127,11 +132,13 @@ class FeedTrial:
 
     def solve(self, entries: Sequence[Entry], basis: Basis) -> Solution:
         """The fed ratio, and what the extruder's steps per mm should be."""
+        only_one = {"E0": "E", "E": "E0"}  # a machine with one tool calls it by either name
+        axis = self.axis if self.axis in basis.in_force else only_one.get(self.axis, self.axis)
         return solve_feed(
             [_reading(entry.value, entry.about) for entry in entries],
             instrument=basis.instrument,
-            in_force=basis.in_force.get(self.axis),
-            axis=self.axis,
+            in_force=basis.in_force.get(axis),
+            axis=axis,
             tolerance=basis.tolerance,
         )
 

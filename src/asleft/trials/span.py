@@ -25,7 +25,11 @@ LIGHTLY = "Close the jaws lightly and with equal force outside and inside: posts
 
 @dataclass(frozen=True)
 class SpanTrial:
-    """One span trial on one printed piece; `rounds` readings at every place."""
+    """One span trial on one printed piece; `rounds` readings at every place.
+
+    With `earlier` trials the piece is printed already and is read again, at the places along
+    `directions` only; all readings count together.
+    """
 
     kind: ClassVar[str] = "span"
     needs_line: ClassVar[bool] = False
@@ -33,6 +37,8 @@ class SpanTrial:
     piece: SpanPiece = field(default_factory=SpanPiece)
     rounds: int = 1
     cooling_minutes: float = 30.0
+    earlier: tuple[int, ...] = ()
+    directions: tuple[str, ...] = ()
 
     @property
     def parameters(self) -> dict[str, Any]:
@@ -41,6 +47,8 @@ class SpanTrial:
             "piece": self.piece.to_dict(),
             "rounds": self.rounds,
             "cooling_minutes": self.cooling_minutes,
+            "earlier": list(self.earlier),
+            "directions": list(self.directions),
         }
 
     @property
@@ -58,10 +66,11 @@ class SpanTrial:
             f"Let the piece cool off the bed for {self.cooling_minutes:g} minutes, and the caliper"
             " lie beside it.",
         )
-        return (printing, cooling, *self._readings())
+        return self._readings() if self.earlier else (printing, cooling, *self._readings())
 
     def _readings(self) -> tuple[Read, ...]:
-        places = self.piece.places()
+        wanted = self.directions
+        places = [p for p in self.piece.places() if not wanted or p.direction in wanted]
         total = len(places) * self.rounds
         return tuple(
             Read(

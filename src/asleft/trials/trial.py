@@ -39,6 +39,11 @@ class Trial(Protocol):
     needs_line: ClassVar[bool]
 
     @property
+    def earlier(self) -> tuple[int, ...]:
+        """Trials on the same piece whose readings count as well."""
+        ...
+
+    @property
     def parameters(self) -> dict[str, Any]:
         """JSON values from which the trial can be rebuilt."""
         ...
