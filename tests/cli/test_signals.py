@@ -63,18 +63,18 @@ def test_stop_goes_out_first_within_100_ms(wait, number):
 
 
 def test_a_second_signal_does_not_cut_the_way_out_short():
-    unwind = "print('unwinding', flush=True); time.sleep(0.5)"
-    program = "time.sleep(30)"
     # Unwinding happens while the stop is still registered, as it is around a bench.
-    wait = f"""
-        try:
-            {program}
+    wait = """try:
+            print("in", flush=True)
+            time.sleep(30)
         finally:
-            {unwind}
+            print('unwinding', flush=True)
+            time.sleep(0.5)
 """
-    child = start(wait.strip().replace("try:", "try:", 1))
-    child.send_signal(signal.SIGINT)
+    child = start(wait)
     assert child.stdout is not None
+    assert child.stdout.readline() == "in\n"
+    child.send_signal(signal.SIGINT)
     assert child.stdout.readline().startswith("stop")
     assert child.stdout.readline() == "unwinding\n"
     child.send_signal(signal.SIGINT)
