@@ -1,0 +1,68 @@
+"""The whole calibration over many hidden machines: errors found, errors left, seconds.
+
+    python benchmarks/practice.py FIRST LAST
+
+A seed counts as within when X, Y, Z are within 0.1 %, E within 1 % and shear within 1 mrad.
+"""
+
+from __future__ import annotations
+
+import json
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from typing import Any
+
+AXES = ("X", "Y", "Z", "E")
+
+
+def evening(seed: int, home: str) -> tuple[dict[str, Any] | None, float, str]:
+    """One unattended calibration: its JSON, its seconds, and what it said when it failed."""
+    command = [sys.executable, "-m", "asleft", "--home", home, "practice", "--unattended"]
+    began = time.perf_counter()
+    done = subprocess.run(
+        [*command, "--seed", str(seed), "--json"], capture_output=True, text=True, check=False
+    )
+    told = json.loads(done.stdout) if done.stdout.strip() else None
+    return told, time.perf_counter() - began, done.stderr[-300:]
+
+
+def is_within(residual: dict[str, float]) -> bool:
+    """Whether everything came within its tolerance."""
+    scales = all(abs(residual[axis]) <= 1e-3 for axis in "XYZ")
+    return scales and abs(residual["E"]) <= 1e-2 and abs(residual["shear_xy"]) <= 1e-3
+
+
+def row(told: dict[str, Any]) -> str:
+    """Hidden and left errors side by side."""
+    hidden, left = told["hidden"], told["residual"]
+    cells = [f"{hidden[a] * 100:+7.3f} {left[a] * 100:+7.3f}" for a in AXES]
+    cells.append(f"{hidden['shear_xy'] * 1e3:+6.2f} {left['shear_xy'] * 1e3:+6.2f}")
+    ends = "".join("y" if told[k] else "N" for k in ("stored", "survived_power_cycle", "proved"))
+    return " | ".join(cells) + f" | {ends}"
+
+
+def main(first: int, last: int) -> None:
+    """Print the table and the counts."""
+    print("seed | X hidden left % | Y | Z | E | shear mrad | stored survived proved | seconds")
+    seconds, within, ended = [], 0, 0
+    with tempfile.TemporaryDirectory() as home:
+        for seed in range(first, last + 1):
+            told, took, words = evening(seed, home)
+            seconds.append(took)
+            if told is None:
+                print(f"{seed:4d} | failed: {words}")
+                continue
+            good = is_within(told["residual"])
+            within += good
+            ended += told["stored"] and told["survived_power_cycle"] and told["proved"]
+            print(f"{seed:4d} | {row(told)} | {took:5.1f}{'' if good else '  outside'}", flush=True)
+    count = last - first + 1
+    print(f"{within} of {count} within; {ended} of {count} stored, survived and proved")
+    print(f"seconds: median {statistics.median(seconds):.1f}, worst {max(seconds):.1f}")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]), int(sys.argv[2]))
