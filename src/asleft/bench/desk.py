@@ -72,7 +72,12 @@ class Desk:
 
     @property
     def row(self) -> MachineRow:
-        """The machine meant; one on paper where none was ever described."""
+        """The machine meant: the one that answers on a given port, else the one described.
+
+        One on paper where none was ever described.
+        """
+        if self._row is None and self._address is not None:
+            self.connect()
         if self._row is None:
             self._row = self._described() or self._add(MachineDescription(name=ON_PAPER))
         return self._row
@@ -81,6 +86,18 @@ class Desk:
     def description(self) -> MachineDescription:
         """What the owner says about the machine."""
         return MachineDescription.from_dict(self.row.description)
+
+    @property
+    def description_unconnected(self) -> MachineDescription:
+        """The same as far as it is known without asking the machine; else the defaults."""
+        row = None if self._by_port_alone else self._described()
+        known = MachineDescription(name=ON_PAPER)
+        return MachineDescription.from_dict(row.description) if row else known
+
+    @property
+    def _by_port_alone(self) -> bool:
+        """Whether only a port was given: who is there is learned by asking."""
+        return self._row is None and self._name is None and self._address is not None
 
     @property
     def reachable(self) -> bool:
@@ -106,7 +123,7 @@ class Desk:
 
         from asleft.controller import connect
 
-        row = None if self._name is None and self._address else self._described()
+        row = None if self._by_port_alone else self._described()
         known = row and MachineDescription.from_dict(row.description)
         address = self._address or (known.address if known else None)
         if address is None:

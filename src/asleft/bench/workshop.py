@@ -111,7 +111,7 @@ class Bench:
         from asleft.trials import build, check, listing
 
         trial = build(kind, options)
-        check(trial, self._desk.description)
+        check(trial, self._desk.description_unconnected)
         return listing(trial.steps)
 
     def trial(self, kind: str, options: Mapping[str, Any]) -> dict[str, Any]:
