@@ -1,0 +1,83 @@
+"""Pages as tests see them: fenced blocks in order, and what was shown compared with what comes.
+
+Not for judging a page's words. A line `…` stands for any lines, `…` in a line for anything in it;
+the address of the practice machine in a page stands for the one that the test's machine has.
+"""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+DOCS = Path(__file__).resolve().parents[2] / "docs"
+ADDRESS_SHOWN = "socket://127.0.0.1:40123"
+COMMAND_FOLDER = Path(sys.executable).parent
+
+
+@dataclass(frozen=True)
+class Block:
+    """One fenced block: its info string, its text, and the line of the page where it starts."""
+
+    info: str
+    text: str
+    line: int
+
+    @property
+    def lines(self) -> list[str]:
+        return self.text.split("\n")
+
+
+def blocks_of(name: str) -> list[Block]:
+    """The fenced blocks of a page, in order."""
+    found: list[Block] = []
+    inside: list[str] | None = None
+    info, start = "", 0
+    for number, line in enumerate((DOCS / name).read_text(encoding="utf-8").split("\n"), 1):
+        if not line.startswith("```"):
+            if inside is not None:
+                inside.append(line)
+        elif inside is None:
+            inside, info, start = [], line[3:].strip(), number
+        else:
+            found.append(Block(info, "\n".join(inside), start))
+            inside = None
+    assert inside is None, f"{name}: the block of line {start} is not closed"
+    return found
+
+
+def pattern(shown: str) -> re.Pattern[str]:
+    """What a page shows, as a pattern; spaces at line ends do not count."""
+    whole = ""
+    for line in shown.rstrip("\n").split("\n"):
+        if line.strip() == "…":
+            whole += r"(?:[^\n]*\n)*?"
+        else:
+            whole += "[^\\n]*?".join(re.escape(part) for part in line.rstrip().split("…")) + r"\n"
+    return re.compile(whole)
+
+
+def compare(shown: str, came: str, where: str) -> None:
+    """Fail with both texts where they differ."""
+    clean = "".join(f"{line.rstrip()}\n" for line in came.rstrip("\n").split("\n"))
+    if shown.strip() or clean.strip():
+        assert pattern(shown).fullmatch(clean), f"{where} shows\n{shown}\nand what came is\n{clean}"
+
+
+@pytest.fixture
+def page() -> Callable[[str], list[Block]]:
+    return blocks_of
+
+
+@pytest.fixture
+def same() -> Callable[[str, str, str], None]:
+    return compare
+
+
+@pytest.fixture
+def docs() -> Path:
+    return DOCS
