@@ -70,6 +70,28 @@ def least_squares(
     )
 
 
+def quick_fit(
+    design: Array, observed: Array, sd: Array | float, prior_mean: Array, prior_sd: Array
+) -> LinearFit:
+    """`least_squares` by the normal equations: a fraction of the time, half the digits.
+
+    For a search that fits again and again; what is reported comes from `least_squares`. The
+    arguments are the same, priors must make every parameter determined.
+    """
+    weight = 1.0 / np.broadcast_to(np.asarray(sd, dtype=float), observed.shape)
+    rows, known = design * weight[:, None], prior_sd**-2.0
+    normal = rows.T @ rows + np.diag(known)
+    size = np.sqrt(np.diag(normal))
+    covariance = np.linalg.inv(normal / size / size[:, None]) / size / size[:, None]
+    values = covariance @ (rows.T @ (observed * weight) + prior_mean * known)
+    return LinearFit(
+        values=values,
+        covariance=covariance,
+        residuals=observed - design @ values,
+        leverage=np.einsum("ij,ij->i", rows @ covariance, rows),
+    )
+
+
 def residual_sd(fit: LinearFit, sd: Array | float = 1.0) -> float:
     """Residual standard deviation of a fit without priors, in units of `sd`."""
     dof = fit.residuals.size - fit.values.size

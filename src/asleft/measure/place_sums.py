@@ -28,18 +28,20 @@ class Summed:
 
 
 def sum_by_place(
-    readings: Sequence[SpanReading], every: Places, kept: Mask, floor_sd_mm: float
+    observed: Array, place: NDArray[np.intp], every: Places, kept: Mask, floor_sd_mm: float
 ) -> Summed:
     """Means and within-place scatter of the readings kept.
 
     Args:
-        readings: n rows; every: the same as arrays. kept: mask (n,).
+        observed: (n,) readings in mm. place: (n,) number of each one's place; every: where
+            the jaws went. kept: mask (n,).
         floor_sd_mm: no place mean is better than this (rounding to the last digit).
     """
     chosen = np.flatnonzero(kept)
-    group, n = _groups(readings, chosen)
+    names, group = np.unique(place[chosen], return_inverse=True)
+    n = names.size
     count = np.bincount(group, minlength=n).astype(float)
-    values = np.array([readings[int(i)].reading_mm for i in chosen], dtype=float)
+    values = observed[chosen]
     means = np.bincount(group, weights=values, minlength=n) / count
     first = np.zeros(n, dtype=np.intp)
     first[group[::-1]] = chosen[::-1]
@@ -56,13 +58,15 @@ def sum_by_place(
     return Summed(places, sums, means)
 
 
-def _groups(
-    readings: Sequence[SpanReading], chosen: NDArray[np.intp]
-) -> tuple[NDArray[np.intp], int]:
+def number_places(readings: Sequence[SpanReading]) -> NDArray[np.intp]:
+    """The number (n,) of the place of each reading, counted as they come."""
     numbers: dict[object, int] = {}
-    group = np.empty(chosen.size, dtype=np.intp)
-    for k, i in enumerate(chosen):
-        r = readings[int(i)]
-        key = (r.place, r.direction, r.faces, r.nominal_mm) if r.place else int(i)
-        group[k] = numbers.setdefault(key, len(numbers))
-    return group, len(numbers)
+    return np.array(
+        [
+            numbers.setdefault(
+                (r.place, r.direction, r.faces, r.nominal_mm) if r.place else i, len(numbers)
+            )
+            for i, r in enumerate(readings)
+        ],
+        dtype=np.intp,
+    )

@@ -14,10 +14,11 @@ import numpy as np
 
 from asleft.errors import InputError
 from asleft.measure.design import PARAMETERS, Places, model, prior_sds
+from asleft.measure.doubt import Misreads
 from asleft.measure.instrument import Instrument
 from asleft.measure.linear import Array, LinearFit, Mask, least_squares
-from asleft.measure.misread import Misreads, find_misreads
-from asleft.measure.place_sums import Summed, sum_by_place
+from asleft.measure.misread import find_misreads
+from asleft.measure.place_sums import Summed, number_places, sum_by_place
 from asleft.measure.readings import SpanReading
 from asleft.measure.scatter import (
     SETTLED,
@@ -123,14 +124,16 @@ def fit_span(
     sd = prior_sds(instrument, piece_temperature_u_k)
     predicted, columns = model(every, np.zeros(len(PARAMETERS)))
     active = np.any(np.abs(columns) > 1e-9, axis=0)
+    place = number_places(readings)
     misreads = find_misreads(
         columns[:, active],
         observed - predicted,
         np.zeros(int(active.sum())),
         sd[active],
         every.is_z,
+        place=place,
     )
-    summed = sum_by_place(readings, every, misreads.kept, instrument.rounding_sd_mm)
+    summed = sum_by_place(observed, place, every, misreads.kept, instrument.rounding_sd_mm)
     check = _check_row(instrument) if active[PARAMETERS.index("zero_outside")] else None
     theta, fit, scatter, columns = _iterate(_Problem(summed, sd, active, check))
     variance, slopes = derivatives(scatter, summed.sums)
