@@ -5,8 +5,6 @@ Not for what an error of the instrument means for a result; that is `measure`.
 
 from __future__ import annotations
 
-import math
-import statistics
 from collections.abc import Sequence
 from typing import Any
 
@@ -78,12 +76,11 @@ def check(
     session: Session, /, *, name: str, readings: Sequence[str], nominal_mm: float, u_mm: float
 ) -> int:
     """Keep readings of a known length, such as a gauge block; estimates use it from then on."""
+    from dataclasses import asdict
+
+    from asleft.measure import KnownLengthCheck
+
     typed = [parse_typed(text, where=f"reading {n}") for n, text in enumerate(readings, start=1)]
-    for number, each in enumerate(typed, start=1):
-        if not each.value > 0:
-            raise InputError(
-                f"{each.raw} is no length", hint="Give it in mm.", where=f"reading {number}"
-            )
     details: dict[str, Any] = {
         "nominal_mm": nominal_mm,
         "u_mm": u_mm,
@@ -98,34 +95,17 @@ def check(
                 hint="Describe it first with `asleft instrument describe`.",
                 where="NAME",
             )
-        found = _known_length_check(row.description["resolution_mm"], details)
+        found = asdict(
+            KnownLengthCheck.from_readings(
+                details["readings_mm"], nominal_mm, u_mm, row.description["resolution_mm"]
+            )
+        )
         details |= found
         store.add_instrument_check(name, details)
         store.add_instrument({**row.description, "check": found})
     document = {"schema": "asleft.instrument/1", "name": name, "check": details}
     session.emit(document, _check_lines)
     return 0
-
-
-def _known_length_check(resolution_mm: float, details: dict[str, Any]) -> dict[str, float]:
-    """Mean error and its standard uncertainty, type A (JCGM 100, 4.2.3), as `Instrument` takes it.
-
-    Never better than the rounding of one reading: repeats at one place share it.
-    """
-    readings = details["readings_mm"]
-    if len(readings) < 3:
-        raise InputError(
-            f"{len(readings)} readings do not show how the instrument scatters",
-            hint="Read the known length at least 3 times.",
-            where="READING",
-        )
-    scatter_mm = statistics.stdev(readings) / math.sqrt(len(readings))
-    return {
-        "nominal_mm": details["nominal_mm"],
-        "u_mm": details["u_mm"],
-        "error_mm": statistics.fmean(readings) - details["nominal_mm"],
-        "error_u_mm": max(scatter_mm, resolution_mm / math.sqrt(12)),
-    }
 
 
 def instrument_lines(document: dict[str, Any]) -> list[str]:

@@ -1,37 +1,81 @@
-"""Readings in, estimates and verdicts out: instruments, solvers, prediction and proof.
+"""Readings in, estimates and verdicts out: instruments, solvers, plans, prediction and proof.
 
 Pure functions on frozen rows: no I/O, no clock, no chance. Import from here, not from the files.
 """
 
+from asleft.measure.allowance import Allowance, Making, allow
+from asleft.measure.bead import solve_bead
+from asleft.measure.bead_fit import Extrusion
 from asleft.measure.feed import solve_feed
+from asleft.measure.fit_trial import solve_fit
+from asleft.measure.grades import grade_for, grade_width_mm
 from asleft.measure.instrument import Instrument, KnownLengthCheck
+from asleft.measure.plan import Expected, Plan, cheapest, plan_feed, plan_span, plan_traverse
 from asleft.measure.predict import PredictedPlace, SpanPrediction, predict_span
 from asleft.measure.prove import Proof, prove_span
-from asleft.measure.readings import FeedReading, SpanReading
+from asleft.measure.readings import (
+    BeadReading,
+    FeedReading,
+    FitReading,
+    SpanReading,
+    TraverseReading,
+)
 from asleft.measure.result import BudgetLine, Proposal, Quantity, SetAside, Solution, Verdict
+from asleft.measure.slip import SlipBracket, slip_bracket
 from asleft.measure.span import solve_span
-from asleft.measure.table import parse_feed_table, parse_span_table
+from asleft.measure.table import (
+    parse_bead_table,
+    parse_feed_table,
+    parse_fit_table,
+    parse_span_table,
+    parse_traverse_table,
+)
 from asleft.measure.tolerance import Tolerance
+from asleft.measure.traverse import motion_as_read, solve_traverse
 
 __all__ = [
+    "Allowance",
+    "BeadReading",
     "BudgetLine",
+    "Expected",
+    "Extrusion",
     "FeedReading",
+    "FitReading",
     "Instrument",
     "KnownLengthCheck",
+    "Making",
+    "Plan",
     "PredictedPlace",
     "Proof",
     "Proposal",
     "Quantity",
     "SetAside",
+    "SlipBracket",
     "Solution",
     "SpanPrediction",
     "SpanReading",
     "Tolerance",
+    "TraverseReading",
     "Verdict",
+    "allow",
+    "cheapest",
+    "grade_for",
+    "grade_width_mm",
+    "motion_as_read",
+    "parse_bead_table",
     "parse_feed_table",
+    "parse_fit_table",
     "parse_span_table",
+    "parse_traverse_table",
+    "plan_feed",
+    "plan_span",
+    "plan_traverse",
     "predict_span",
     "prove_span",
+    "slip_bracket",
+    "solve_bead",
     "solve_feed",
+    "solve_fit",
     "solve_span",
+    "solve_traverse",
 ]

@@ -1,7 +1,7 @@
 """The feed trial: how much filament goes in for a commanded length, and what to do about it.
 
-`fed_ratio` is the mean of fed over commanded; steps per mm are divided by it. The slip at
-rising rates is another question; where rates vary, only the two lowest tell the level.
+`fed_ratio` is the mean of fed over commanded; steps per mm are divided by it. Where rates vary,
+only the two lowest tell the level; where the feed begins to slip is the business of `slip`.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from asleft.measure.instrument import Instrument
 from asleft.measure.linear import Array, least_squares, residual_sd
 from asleft.measure.readings import FeedReading
 from asleft.measure.result import BudgetLine, Proposal, Quantity, Solution
+from asleft.measure.slip import slip_quantity
 from asleft.measure.tolerance import Tolerance
 from asleft.measure.verdict import Evidence, judge
 
@@ -61,7 +62,8 @@ def solve_feed(
         axis: the extruder's name, `E`, `E0`, …
 
     Returns:
-        A solution with the quantity `fed_ratio` (1 is right) and one proposal.
+        A solution with the quantity `fed_ratio` (1 is right) and one proposal; from three rates
+        on also `slip_rate` in mm/min: the rate where 1 % is lost, with its bracket.
 
     Raises:
         InputError: no readings, or lengths that are impossible.
@@ -74,7 +76,13 @@ def solve_feed(
         warnings.append(f"some lengths are beyond the reach of {instrument.reach_mm:g} mm")
     quantity = _quantity(level, axis)
     proposal = _proposal(level, _trouble(ratios, used), in_force, axis, tolerance)
-    return Solution("feed", (quantity,), (proposal,), _budget(level, instrument), (), (*warnings,))
+    quantities = [quantity]
+    slip = slip_quantity(readings, _rounding(readings, instrument), axis)
+    if slip is not None:
+        quantities.append(slip[0])
+        warnings += slip[1]
+    budget = _budget(level, instrument)
+    return Solution("feed", (*quantities,), (proposal,), budget, (), (*warnings,))
 
 
 def _check(readings: Sequence[FeedReading], in_force: float | None) -> None:
@@ -109,8 +117,7 @@ def _slowest(readings: Sequence[FeedReading]) -> tuple[list[FeedReading], list[s
 def _level(used: Sequence[FeedReading], ratios: Array, instrument: Instrument) -> _Level:
     n, length = len(used), float(np.mean([r.commanded_mm for r in used]))
     marked = all(r.remaining_mm is not None for r in used)
-    # A difference of two readings rounds twice; the mean is never better than one rounding.
-    rounding = instrument.rounding_sd_mm * (math.sqrt(2) if marked else 1.0) / length
+    rounding = _rounding(used, instrument)  # the mean is never better than one rounding
     scatter = float(np.std(ratios, ddof=1)) / math.sqrt(n) if n > 1 else None
     ratio = float(np.mean(ratios))
     return _Level(
@@ -122,6 +129,13 @@ def _level(used: Sequence[FeedReading], ratios: Array, instrument: Instrument) -
         zero_u=0.0 if marked else instrument.outside_zero_sd_mm / length,
         n=n,
     )
+
+
+def _rounding(used: Sequence[FeedReading], instrument: Instrument) -> float:
+    """Relative standard uncertainty of one ratio by the last digit; a difference rounds twice."""
+    length = float(np.mean([r.commanded_mm for r in used]))
+    marked = all(r.remaining_mm is not None for r in used)
+    return instrument.rounding_sd_mm * (math.sqrt(2) if marked else 1.0) / length
 
 
 def _dof(level: _Level) -> float:

@@ -7,7 +7,8 @@ is read here. Stands on `errors` alone; the solvers stand on it.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+import statistics
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
@@ -26,6 +27,36 @@ class KnownLengthCheck:
     u_mm: float
     error_mm: float
     error_u_mm: float
+
+    @classmethod
+    def from_readings(
+        cls, readings_mm: Sequence[float], nominal_mm: float, u_mm: float, resolution_mm: float
+    ) -> KnownLengthCheck:
+        """A check from three or more readings of a known length, type A (JCGM 100, 4.2.3).
+
+        The mean is never better than the rounding of one reading: repeats at one place share it.
+
+        Raises:
+            InputError: fewer than three readings, or one that is no length.
+        """
+        for number, reading in enumerate(readings_mm, start=1):
+            if not 0 < reading < math.inf:
+                raise InputError(
+                    f"{reading:g} mm is no length", hint="Give it in mm.", where=f"reading {number}"
+                )
+        if len(readings_mm) < 3:
+            raise InputError(
+                f"{len(readings_mm)} readings do not show how the instrument scatters",
+                hint="Read the known length at least 3 times.",
+                where="READING",
+            )
+        scatter_mm = statistics.stdev(readings_mm) / math.sqrt(len(readings_mm))
+        return cls(
+            nominal_mm=nominal_mm,
+            u_mm=u_mm,
+            error_mm=statistics.fmean(readings_mm) - nominal_mm,
+            error_u_mm=max(scatter_mm, resolution_mm / math.sqrt(12)),
+        )
 
 
 @dataclass(frozen=True)
@@ -81,6 +112,20 @@ class Instrument:
     def rounding_sd_mm(self) -> float:
         """Standard uncertainty of rounding to the last digit: r/√12 (JCGM 100, F.2.2.1)."""
         return self.resolution_mm / math.sqrt(12)
+
+    def own_scale(self) -> tuple[float, float]:
+        """The relative scale error (value, standard uncertainty), from the last check if any.
+
+        The check reads zero and scale together (error = zero + scale · length), so what it tells
+        of scale is bounded by how well the zero is known.
+        """
+        sd = self.scale_sd
+        if self.check is None:
+            return 0.0, sd
+        length = self.check.nominal_mm
+        noise = math.hypot(self.check.u_mm, self.check.error_u_mm, self.outside_zero_sd_mm)
+        gain = sd**2 * length / (noise**2 + (sd * length) ** 2)
+        return gain * self.check.error_mm, sd * math.sqrt(1 - gain * length)
 
     def to_dict(self) -> dict[str, Any]:
         """JSON values; the inverse is `from_dict`."""

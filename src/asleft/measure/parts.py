@@ -1,8 +1,8 @@
 """From printed scale to motion and shrinkage: who gets what of the error.
 
-Span alone knows the printed scale S only. A stated shrinkage or the drive's geometry parts it
-into motion s, which steps can mend, and shrinkage h, which belongs to the making; else the
-person chooses. Algebra on estimates; no reading is seen here.
+Span alone knows the printed scale S only. A traverse, a stated shrinkage or the drive's geometry
+parts it into motion s, which steps can mend, and shrinkage h, which belongs to the making; else
+the person chooses. Algebra on estimates; no reading is seen here.
 """
 
 from __future__ import annotations
@@ -10,9 +10,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
+import numpy as np
+
+from asleft.errors import InputError
 from asleft.measure.design import AXES
 from asleft.measure.linear import Array
+from asleft.measure.result import BudgetLine
 from asleft.measure.span_fit import SpanFit
 
 GEOMETRY_U = 0.0005  # pitch of a real belt or screw against its drawing; a guess, ours
@@ -41,11 +46,15 @@ class AxisParts:
 
 @dataclass(frozen=True)
 class Parts:
-    """All axes that were read, the shrinkage (value, u) for the making, and how it is known."""
+    """All axes that were read, the shrinkage (value, u) for the making, and how it is known.
+
+    `budget` has the lines of the shrinkage, largest first.
+    """
 
     axes: tuple[AxisParts, ...]
     shrinkage: tuple[float, float] | None
     how: str
+    budget: tuple[BudgetLine, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -58,6 +67,7 @@ class Wishes:
     shrinkage_to: str = "steps"
     drive: str = "cartesian"
     geometry: Mapping[str, float] | None = None
+    motion: Mapping[str, tuple[float, float]] | None = None
 
 
 def estimate(fit: SpanFit, row: Array) -> Estimate:
@@ -69,6 +79,9 @@ def part(fit: SpanFit, wishes: Wishes) -> Parts:
     """Part printed scale into what steps take and what the making takes."""
     rows = {a: fit.contrast(**{f"scale_{a}": 1.0}) for a in AXES if fit.has(f"scale_{a}")}
     printed = {a: estimate(fit, row) for a, row in rows.items()}
+    traversed = _from_traverse(fit, rows, printed, wishes.motion or {})
+    if traversed is not None:
+        return traversed
     if wishes.shrinkage is not None:
         return _stated(printed, wishes)
     geometry = _from_geometry(printed, wishes)
@@ -93,7 +106,60 @@ def _stated(printed: Mapping[str, Estimate], wishes: Wishes) -> Parts:
         s = (1 + p.value) / (1 + h) - 1
         steps = Estimate(s, p.u / (1 + h), p.dof, p.row)
         axes.append(AxisParts(axis, p, steps, (s, math.hypot(p.u, u_h))))
-    return Parts(tuple(axes), (h, u_h), "stated")
+    return Parts(tuple(axes), (h, u_h), "stated", _lines(("shrinkage as stated", "B", u_h)))
+
+
+def check_motion(motion: Mapping[str, tuple[float, float]]) -> None:
+    """Refuse motion scales that cannot be.
+
+    Raises:
+        InputError: naming the axis.
+    """
+    for axis, (value, u) in motion.items():
+        if axis not in AXES or not -0.2 < value < 0.2 or not 0 < u < 0.2:
+            raise InputError(
+                f"a motion scale of {value:+.2%} with u {u:.2%} is impossible",
+                hint="Give relative errors of X, Y or Z as a traverse finds them.",
+                where=axis,
+            )
+
+
+def _from_traverse(
+    fit: SpanFit,
+    rows: Mapping[str, Array],
+    printed: Mapping[str, Estimate],
+    motion: Mapping[str, tuple[float, float]],
+) -> Parts | None:
+    """Motion from a traverse read with the same caliper, shrinkage as the rest of X and Y.
+
+    Both are compared as read, so that the caliper's own scale error cancels in h; it stays in
+    the motion scale as a fact about the machine.
+    """
+    known = [a for a in ("X", "Y") if a in rows and a in motion]
+    if not known:
+        return None
+    own, own_u, _ = fit.estimate(fit.contrast(caliper_scale=1.0))
+    as_read = {a: rows[a] + fit.contrast(caliper_scale=1.0) for a in known}
+    ratios = [(1 + fit.estimate(as_read[a])[0]) / (1 + motion[a][0]) for a in known]
+    h = sum(ratios) / len(known) - 1
+    u_print = fit.estimate(np.mean([as_read[a] for a in known], axis=0))[1]
+    u_move = math.sqrt(sum(motion[a][1] ** 2 for a in known)) / len(known)
+    axes = []
+    for axis, p in printed.items():
+        # The making takes h exactly as it is told, so h's doubt is not in the steps' verdict.
+        steps = Estimate((1 + p.value) / (1 + h) - 1, p.u / (1 + h), p.dof, p.row)
+        found = (
+            (motion[axis][0] - own, math.hypot(motion[axis][1], own_u)) if axis in motion else None
+        )
+        axes.append(AxisParts(axis, p, steps, found))
+    lines = _lines(("printed scale, as read", "A", u_print), ("motion, as read", "A", u_move))
+    return Parts(tuple(axes), (h, math.hypot(u_print, u_move)), "from a traverse", lines)
+
+
+def _lines(*inputs: tuple[str, Literal["A", "B"], float]) -> tuple[BudgetLine, ...]:
+    """Budget lines of the shrinkage, sensitivity 1, largest first."""
+    lines = [BudgetLine("shrinkage", name, kind, u, 1.0, u) for name, kind, u in inputs]
+    return tuple(sorted(lines, key=lambda line: -line.contribution))
 
 
 def _from_geometry(printed: Mapping[str, Estimate], wishes: Wishes) -> Parts | None:
@@ -105,13 +171,15 @@ def _from_geometry(printed: Mapping[str, Estimate], wishes: Wishes) -> Parts | N
     moved = {a: wishes.in_force[a] / geometry[a] - 1 for a in known}
     h = sum((1 + printed[a].value) / (1 + moved[a]) - 1 for a in known) / len(known)
     u_read = math.sqrt(sum(printed[a].u ** 2 for a in known)) / len(known)
-    u_h = math.hypot(u_read, GEOMETRY_U / math.sqrt(len(known)))
+    u_design = GEOMETRY_U / math.sqrt(len(known))
+    u_h = math.hypot(u_read, u_design)
+    lines = _lines(("printed scale", "A", u_read), ("the drive against its design", "B", u_design))
     axes = []
     for axis, p in printed.items():
         s = (1 + p.value) / (1 + h) - 1
         steps = Estimate(s, p.u, p.dof, p.row)
         axes.append(AxisParts(axis, p, steps, (s, math.hypot(p.u, u_h))))
-    return Parts(tuple(axes), (h, u_h), "from the drive's geometry")
+    return Parts(tuple(axes), (h, u_h), "from the drive's geometry", lines)
 
 
 def _common_to_making(

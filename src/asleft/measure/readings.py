@@ -11,6 +11,8 @@ from typing import Literal
 
 Direction = Literal["X", "Y", "Z", "XY+", "XY-", "XZ+", "XZ-", "YZ+", "YZ-"]
 Faces = Literal["outside", "inside", "same"]
+Approach = Literal["+", "-"]
+Outcome = Literal["refuses", "turns", "loose"]
 
 
 @dataclass(frozen=True)
@@ -42,3 +44,39 @@ class SpanReading:
     nominal_mm: float
     reading_mm: float
     place: str | None = None
+
+
+@dataclass(frozen=True)
+class TraverseReading:
+    """One position of the carriage, in mm: where it was sent and what the instrument shows.
+
+    `approach` is the direction of travel just before the target. Only differences count, so the
+    instrument's zero may lie anywhere. `cycle` None: in the order of the rows.
+    """
+
+    axis: str
+    target_mm: float
+    approach: Approach
+    reading_mm: float
+    cycle: int | None = None
+
+
+@dataclass(frozen=True)
+class BeadReading:
+    """One width across a wall one bead thick, in mm; `mass_g` of the whole piece where weighed."""
+
+    drawn_width_mm: float
+    reading_mm: float
+    mass_g: float | None = None
+
+
+@dataclass(frozen=True)
+class FitReading:
+    """One try of a real shaft in a printed bore, or of a printed pin in a real bore, in mm.
+
+    `drawn_mm` is the printed part's drawn diameter, `gauge_mm` the real part's size.
+    """
+
+    drawn_mm: float
+    gauge_mm: float
+    outcome: Outcome

@@ -15,7 +15,7 @@ from asleft.measure.chance import coverage_factor
 from asleft.measure.design import PLANES
 from asleft.measure.instrument import Instrument
 from asleft.measure.linear import Array
-from asleft.measure.parts import Parts, Wishes, part
+from asleft.measure.parts import Parts, Wishes, check_motion, part
 from asleft.measure.readings import SpanReading
 from asleft.measure.result import BudgetLine, Quantity, SetAside, Solution
 from asleft.measure.span_fit import SpanFit, fit_span
@@ -41,6 +41,7 @@ def solve_span(
     shrinkage_to: Literal["steps", "making"] = "steps",
     drive: Drive = "cartesian",
     geometry: Mapping[str, float] | None = None,
+    motion: Mapping[str, tuple[float, float]] | None = None,
     piece_temperature_u_k: float = 2.0,
 ) -> Solution:
     """Estimate printed scale per axis, growth and shear, and propose steps and skew.
@@ -56,6 +57,8 @@ def solve_span(
             the common part of X and Y to the slicing profile.
         drive: `crossed-belt` gets one common change for X and Y.
         geometry: steps per mm of the drive's design by axis, where known.
+        motion: (value, u) by axis from `motion_as_read` of a traverse with the same caliper; it
+            goes before a stated shrinkage and before geometry.
         piece_temperature_u_k: standard uncertainty of the piece's temperature, K.
 
     Returns:
@@ -65,8 +68,9 @@ def solve_span(
     Raises:
         InputError: no readings, or values that are impossible.
     """
-    wishes = Wishes(in_force, shrinkage, shrinkage_u, shrinkage_to, drive, geometry)
+    wishes = Wishes(in_force, shrinkage, shrinkage_u, shrinkage_to, drive, geometry, motion)
     check_wishes(wishes)
+    check_motion(motion or {})
     fit = fit_span(readings, instrument, piece_temperature_u_k)
     parts = part(fit, wishes)
     proposals = propose(Deciding(fit, parts, wishes, skew, tolerance, instrument, len(readings)))
@@ -74,7 +78,7 @@ def solve_span(
         trial="span",
         quantities=tuple(_quantities(fit, parts)),
         proposals=proposals,
-        budget=_budget(fit),
+        budget=(*_budget(fit), *parts.budget),
         set_aside=_set_aside(fit, readings),
         warnings=tuple(_warnings(fit, readings, instrument, wishes)),
     )

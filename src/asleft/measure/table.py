@@ -1,64 +1,36 @@
 """Readings files: CSV text in, rows out, and an exact complaint where a cell is wrong.
 
-Knows columns and cells, not what a reading is worth. No file is opened here: the caller
-passes the text and the name to show. Stands on `errors`, `units` and `readings`.
+Knows the columns of each trial, not what a reading is worth. No file is opened here: the caller
+passes the text and the name to show. Stands on `rows` and `readings`.
 """
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import cast, get_args
 
-from asleft.errors import InputError
-from asleft.measure.readings import Direction, Faces, FeedReading, SpanReading
-from asleft.units import parse_typed
+from asleft.measure.readings import (
+    Approach,
+    BeadReading,
+    Direction,
+    Faces,
+    FeedReading,
+    FitReading,
+    Outcome,
+    SpanReading,
+    TraverseReading,
+)
+from asleft.measure.rows import Row, columns_of, rows_of
 
-LONGEST_MM = 10_000.0  # nothing that is measured here is longer
 FASTEST_MM_MIN = 100_000.0
+THICKEST_MM = 20.0  # no single bead is wider
+HEAVIEST_G = 10_000.0
+MOST_CYCLES = 10_000
 _FEED_MARKED = ("marked_mm", "remaining_mm", "commanded_mm")
 _FEED_CUT = ("fed_mm", "commanded_mm")
 _SPAN = ("direction", "faces", "nominal_mm", "reading_mm")
-
-
-@dataclass(frozen=True)
-class _Row:
-    """One line of a table: cells by column, and where they stand."""
-
-    name: str
-    line: int
-    cells: dict[str, str]
-
-    def where(self, column: str) -> str:
-        return f"{self.name}, row {self.line}, column {column}"
-
-    def wrong(self, column: str, what: str, hint: str) -> InputError:
-        return InputError(what, hint=hint, where=self.where(column))
-
-    def text(self, column: str) -> str:
-        value = self.cells[column]
-        if not value:
-            raise self.wrong(column, "the cell is empty", "Fill it in, or delete the row.")
-        return value
-
-    def size(self, column: str, *, zero: bool = False, most: float = LONGEST_MM) -> float:
-        raw = self.text(column)
-        value = parse_typed(raw, where=self.where(column)).value
-        if value < 0 or (value == 0 and not zero) or value > most:
-            least = "0 or more" if zero else "above 0"
-            raise self.wrong(
-                column, f"{raw!r} is impossible", f"Give a number {least} and at most {most:g}."
-            )
-        return value
-
-    def one_of(self, column: str, allowed: tuple[str, ...]) -> str:
-        raw = self.text(column)
-        by_folded = {a.casefold(): a for a in allowed}
-        if raw.casefold() not in by_folded:
-            raise self.wrong(column, f"{raw!r} is unknown", f"Use one of {' '.join(allowed)}.")
-        return by_folded[raw.casefold()]
+_TRAVERSE = ("axis", "target_mm", "approach", "reading_mm")
+_BEAD = ("drawn_width_mm", "reading_mm")
+_FIT = ("drawn_mm", "gauge_mm", "outcome")
 
 
 def parse_feed_table(text: str, *, name: str) -> list[FeedReading]:
@@ -72,16 +44,15 @@ def parse_feed_table(text: str, *, name: str) -> list[FeedReading]:
     Raises:
         InputError: naming file, row (line of the file), column and value.
     """
-    marked = "fed_mm" not in _columns(text)
+    marked = "fed_mm" not in columns_of(text)
     needed = _FEED_MARKED if marked else _FEED_CUT
-    rows = _rows(text, name=name, needed=needed, optional=("rate_mm_min",))
+    rows = rows_of(text, name=name, needed=needed, optional=("rate_mm_min",))
     return [_feed(row, marked=marked) for row in rows]
 
 
-def _feed(row: _Row, *, marked: bool) -> FeedReading:
+def _feed(row: Row, *, marked: bool) -> FeedReading:
     commanded = row.size("commanded_mm")
-    has_rate = bool(row.cells.get("rate_mm_min"))
-    rate = row.size("rate_mm_min", most=FASTEST_MM_MIN) if has_rate else None
+    rate = row.size("rate_mm_min", most=FASTEST_MM_MIN) if row.has("rate_mm_min") else None
     if not marked:
         return FeedReading(commanded, row.size("fed_mm", zero=True), rate_mm_min=rate)
     mark, remaining = row.size("marked_mm"), row.size("remaining_mm", zero=True)
@@ -105,10 +76,10 @@ def parse_span_table(text: str, *, name: str) -> list[SpanReading]:
     Raises:
         InputError: naming file, row (line of the file), column and value.
     """
-    return [_span(row) for row in _rows(text, name=name, needed=_SPAN, optional=("place",))]
+    return [_span(row) for row in rows_of(text, name=name, needed=_SPAN, optional=("place",))]
 
 
-def _span(row: _Row) -> SpanReading:
+def _span(row: Row) -> SpanReading:
     direction = row.one_of("direction", get_args(Direction))
     faces = row.one_of("faces", get_args(Faces))
     nominal, reading = row.size("nominal_mm"), row.size("reading_mm")
@@ -123,72 +94,76 @@ def _span(row: _Row) -> SpanReading:
     return SpanReading(cast(Direction, direction), cast(Faces, faces), nominal, reading, place)
 
 
-def _lines(text: str) -> Iterator[tuple[int, str]]:
-    """Lines that count, with their number in the file."""
-    for number, line in enumerate(text.removeprefix("\ufeff").splitlines(), start=1):
-        stripped = line.strip()
-        if stripped.strip(",;") and not stripped.startswith("#"):
-            yield number, line
+def parse_traverse_table(text: str, *, name: str) -> list[TraverseReading]:
+    """Rows of a traverse from CSV text.
+
+    Args:
+        text: header `axis,target_mm,approach,reading_mm[,cycle]`, approach `+` or `-`; targets
+            and readings may be negative.
+        name: the file's name, for errors.
+
+    Raises:
+        InputError: naming file, row (line of the file), column and value.
+    """
+    return [
+        _traverse(row) for row in rows_of(text, name=name, needed=_TRAVERSE, optional=("cycle",))
+    ]
 
 
-def _split(line: str, separator: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader(io.StringIO(line), delimiter=separator))]
+def _traverse(row: Row) -> TraverseReading:
+    axis = row.one_of("axis", ("X", "Y", "Z"))
+    approach = row.one_of("approach", get_args(Approach))
+    cycle = None
+    if row.has("cycle"):
+        number = row.size("cycle", most=MOST_CYCLES)
+        if number != int(number):
+            raise row.wrong(
+                "cycle", f"{row.cells['cycle']!r} is no whole number", "Count cycles from 1."
+            )
+        cycle = int(number)
+    target, reading = row.number("target_mm"), row.number("reading_mm")
+    return TraverseReading(axis, target, cast(Approach, approach), reading, cycle)
 
 
-def _separator(header: str) -> str:
-    return ";" if ";" in header else ","
+def parse_bead_table(text: str, *, name: str) -> list[BeadReading]:
+    """Rows of a bead trial from CSV text.
+
+    Args:
+        text: header `drawn_width_mm,reading_mm[,mass_g]`; a mass is of the whole piece.
+        name: the file's name, for errors.
+
+    Raises:
+        InputError: naming file, row (line of the file), column and value.
+    """
+    return [_bead(row) for row in rows_of(text, name=name, needed=_BEAD, optional=("mass_g",))]
 
 
-def _columns(text: str) -> list[str]:
-    for _, line in _lines(text):
-        return [c.casefold() for c in _split(line, _separator(line))]
-    return []
+def _bead(row: Row) -> BeadReading:
+    width = row.size("drawn_width_mm", most=THICKEST_MM)
+    reading = row.size("reading_mm", most=THICKEST_MM)
+    mass = row.size("mass_g", most=HEAVIEST_G) if row.has("mass_g") else None
+    return BeadReading(width, reading, mass)
 
 
-def _rows(
-    text: str, *, name: str, needed: tuple[str, ...], optional: tuple[str, ...]
-) -> list[_Row]:
-    """All rows below a checked header."""
-    columns = _columns(text)
-    _check_header(columns, name=name, needed=needed, optional=optional)
-    lines = list(_lines(text))
-    separator = _separator(lines[0][1])
-    rows = [_row(name, n, _split(line, separator), columns) for n, line in lines[1:]]
-    if not rows:
-        raise InputError("there are no readings", hint="Add a row below the header.", where=name)
-    return rows
+def parse_fit_table(text: str, *, name: str) -> list[FitReading]:
+    """Rows of a fit trial from CSV text.
+
+    Args:
+        text: header `drawn_mm,gauge_mm,outcome`, outcome `refuses`, `turns` or `loose`.
+        name: the file's name, for errors.
+
+    Raises:
+        InputError: naming file, row (line of the file), column and value.
+    """
+    return [_fit(row) for row in rows_of(text, name=name, needed=_FIT, optional=())]
 
 
-def _row(name: str, line: int, cells: list[str], columns: list[str]) -> _Row:
-    if len(cells) > len(columns):
-        where = f"{name}, row {line}, column {len(columns) + 1}"
-        raise InputError(
-            f"{cells[len(columns)]!r} stands beyond the last column",
-            hint="With a decimal comma, separate the cells with ';'.",
-            where=where,
+def _fit(row: Row) -> FitReading:
+    drawn, gauge = row.size("drawn_mm"), row.size("gauge_mm")
+    if abs(drawn - gauge) > gauge / 2 + 1:
+        raise row.wrong(
+            "drawn_mm",
+            f"{row.cells['drawn_mm']!r} does not go with a gauge of {gauge:g} mm",
+            "Look whether columns are swapped or a digit is lost.",
         )
-    cells += [""] * (len(columns) - len(cells))
-    return _Row(name, line, dict(zip(columns, cells, strict=True)))
-
-
-def _check_header(
-    columns: list[str], *, name: str, needed: tuple[str, ...], optional: tuple[str, ...]
-) -> None:
-    expected = ",".join(needed) + "".join(f"[,{c}]" for c in optional)
-    if not columns:
-        hint = f"Start it with {expected}."
-        raise InputError("the file has no header and no readings", hint=hint, where=name)
-    for i, column in enumerate(columns):
-        where = f"{name}, row {_header_row(columns)}, column {column or i + 1}"
-        if column not in needed + optional:
-            raise InputError(f"column {column!r} is unknown", hint=f"Use {expected}.", where=where)
-        if column in columns[:i]:
-            raise InputError(f"column {column!r} is given twice", hint="Keep one.", where=where)
-    for column in needed:
-        if column not in columns:
-            where = f"{name}, row {_header_row(columns)}, column {column}"
-            raise InputError(f"column {column!r} is missing", hint=f"Use {expected}.", where=where)
-
-
-def _header_row(columns: list[str]) -> str:
-    return f"1 ({','.join(columns)})"
+    return FitReading(drawn, gauge, cast(Outcome, row.one_of("outcome", get_args(Outcome))))
