@@ -1,0 +1,243 @@
+"""The reference names everything that a person or a program may meet: nothing may be missing.
+
+Walks the commands, the error tree, the readings files and the JSON that commands really print. What
+is missing is shown as the line to write, so that whoever adds a command need not guess.
+"""
+
+from __future__ import annotations
+
+import ast
+import json
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import get_args
+
+import click
+import pytest
+
+import asleft
+from asleft import errors, measure, units
+from asleft.cli.app import app
+from asleft.measure import Verdict
+from asleft.practice.hands import Hands
+
+COMMAND = Path(sys.executable).parent / ("asleft.exe" if os.name == "nt" else "asleft")
+SHARED = {"--home", "--machine", "--json", "--help", "--version"}
+# Objects whose keys are data: axes, planes, letters of a code, kinds of file.
+OPEN = {
+    *("steps_per_mm", "skew", "delta", "values", "before", "read_back", "from_storage"),
+    *("in_force", "geometry", "geometry_steps_per_mm", "hidden", "residual", "files", "gives_mm"),
+    *("opened", "written", "as_found", "as_left"),
+}
+
+
+@pytest.fixture
+def reference(docs) -> str:
+    return (docs / "reference.md").read_text(encoding="utf-8")
+
+
+def sections(text: str) -> dict[str, str]:
+    """Each heading's text (without its marks) with what stands below it up to the next heading."""
+    parts = re.split(r"^#+ (.+)$", text, flags=re.MULTILINE)
+    return {title.strip("` "): body for title, body in zip(parts[1::2], parts[2::2], strict=True)}
+
+
+def marked(text: str) -> set[str]:
+    """Every word that stands in code marks."""
+    return set(re.findall(r"[\w.+/-]+", " ".join(re.findall(r"`([^`]+)`", text))))
+
+
+def commands() -> Iterator[tuple[str, click.Command, click.Context]]:
+    """Every command that can be run, by its full name."""
+
+    def below(group: click.Group, context: click.Context, name: str):
+        for word in group.list_commands(context):
+            command = group.get_command(context, word)
+            inner = click.Context(command, parent=context, info_name=word)
+            if isinstance(command, click.Group):
+                yield from below(command, inner, f"{name} {word}")
+            else:
+                yield f"{name} {word}", command, inner
+
+    yield from below(app, click.Context(app, info_name="asleft"), "asleft")
+
+
+def option_lines(command: click.Command, context: click.Context) -> Iterator[str]:
+    """What the reference must say of a command's arguments and own options, a line each."""
+    for param in command.get_params(context):
+        if isinstance(param, click.Argument):
+            yield f"- `{param.make_metavar(context)}`"
+        elif not SHARED & set(param.opts):
+            first, text = param.get_help_record(context)
+            yield f"- `{first}`: {' '.join(text.split())}"
+
+
+def test_every_command_and_option_stands_in_it(reference):
+    told = sections(reference)
+    missing = []
+    for name, command, context in commands():
+        body = told.get(name)
+        if body is None:
+            missing += ["", f"### `{name}`", "", " ".join((command.help or "").split()), ""]
+        missing += [line for line in option_lines(command, context) if line not in (body or "")]
+    assert not missing, "missing in docs/reference.md:\n" + "\n".join(missing)
+    everywhere = marked(told["Options everywhere"])
+    assert everywhere >= SHARED
+
+
+def test_no_command_is_told_that_is_gone(reference):
+    real = {name for name, _, _ in commands()}
+    told = {title for title in sections(reference) if title.startswith("asleft ")}
+    assert told <= real
+
+
+def test_every_error_kind_and_exit_status_stands_in_it(reference):
+    told = sections(reference)
+
+    def tree(kind: type[errors.AsleftError]) -> Iterator[type[errors.AsleftError]]:
+        for below in kind.__subclasses__():
+            yield below
+            yield from tree(below)
+
+    for kind in tree(errors.AsleftError):
+        if kind.__module__ == "asleft.errors":
+            assert re.search(rf"`{kind.kind}` .*\b{kind.exit_status}\b", told["Errors"]), kind
+    statuses = {kind.exit_status for kind in tree(errors.AsleftError)} | {0, 1}
+    assert statuses <= {int(n) for n in re.findall(r"\d+", told["Exit status"])}
+
+
+def test_every_verdict_setting_and_name_stands_in_it(reference):
+    told = sections(reference)
+    assert set(get_args(Verdict)) <= marked(told["Verdicts"])
+    settings = {*units.LINEAR_AXES, *units.SKEW_PLANES, "E", "E0", "L", "R"}
+    assert settings <= marked(told["Names of settings"])
+    from asleft.cli.practice_words import WORDS
+    from asleft.cli.trial import OUTCOMES
+
+    assert set(OUTCOMES) <= marked(told["asleft.trial/1"])
+    for word, what in WORDS:
+        assert f"- `{word}`: {what}" in told["asleft practice"]
+
+
+def test_every_readings_file_in_it_is_read(page):
+    shown = [block for block in page("reference.md") if block.info == "csv"]
+    parsed = set()
+    for block in shown:
+        trial = block.lines[0].removeprefix("# ")
+        parser = getattr(measure, f"parse_{trial}_table", None)
+        if parser is not None:
+            assert parser(block.text, name=trial)
+            parsed.add(parser.__name__)
+    assert parsed == {name for name in measure.__all__ if name.startswith("parse_")}
+
+
+def schemas_in_the_program() -> dict[str, set[str]]:
+    """Every schema that is written anywhere in the package, with its keys where they stand."""
+    found: dict[str, set[str]] = {}
+    for path in Path(asleft.__file__).parent.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Dict):
+                continue
+            keys = [k.value for k in node.keys if isinstance(k, ast.Constant)]
+            if "schema" in keys:
+                value = next(
+                    v
+                    for k, v in zip(node.keys, node.values, strict=True)
+                    if isinstance(k, ast.Constant) and k.value == "schema"
+                )
+                if isinstance(value, ast.Constant) and isinstance(value.value, str):
+                    found.setdefault(value.value, set()).update(map(str, keys))
+    return found
+
+
+def keys_of(value: object) -> set[str]:
+    """All keys of a document, at any depth, but those that are data."""
+    if isinstance(value, list):
+        return set().union(*map(keys_of, value))
+    if not isinstance(value, dict):
+        return set()
+    below = [keys_of(inner) for key, inner in value.items() if key not in OPEN]
+    return set(value) | set().union(*below)
+
+
+def check_keys(schema: str, keys: set[str], told: dict[str, str]) -> list[str]:
+    """Keys that neither the schema's section tells nor one that it refers to."""
+    if schema not in told:
+        return [f"### `{schema}`"]
+    known = marked(told[schema])
+    for other in known & set(told):
+        known |= marked(told[other])
+    return [f"{schema}: `{key}`" for key in sorted(keys - known - {"schema"})]
+
+
+def test_every_schema_in_the_program_stands_in_it(reference):
+    told = sections(reference)
+    found = schemas_in_the_program()
+    assert len(found) > 5
+    missing = [line for name, keys in found.items() for line in check_keys(name, keys, told)]
+    assert not missing, "\n".join(missing)
+
+
+@pytest.fixture
+def run(tmp_path, page):
+    """Run `asleft … --json` in a folder with the tutorial's files; the document it printed."""
+    for block in page("tutorial.md"):
+        if block.info in ("csv", "text"):
+            (tmp_path / block.lines[0][2:]).write_text(block.text, encoding="utf-8")
+
+    def one(*words: str) -> dict[str, object]:
+        done = subprocess.run(
+            [str(COMMAND), *words, "--json"],
+            capture_output=True,
+            text=True,
+            encoding="utf-8",
+            cwd=tmp_path,
+            env={**os.environ, "ASLEFT_HOME": str(tmp_path / "home")},
+            timeout=50,
+            check=False,
+        )
+        document = json.loads(done.stdout or done.stderr.splitlines()[-1])
+        assert isinstance(document, dict)
+        return document
+
+    return one
+
+
+PAPER = """
+machine describe regulator --bed 220,220,240
+instrument describe caliper
+instrument check caliper 100 100.01 100 --length 100 --u 0.003
+found --report report.txt
+solve span span.csv --steps X=80,Y=80
+trial feed --readings feed.csv --temperature 205
+trial span --readings span.csv --no-column --making cases
+set --from-findings
+record
+piece span --out pieces
+"""
+
+
+def test_every_key_that_is_printed_on_paper_stands_in_it(reference, run):
+    told, missing, seen = sections(reference), [], set()
+    for line in PAPER.strip().splitlines():
+        document = run(*line.split())
+        schema = str(document["schema"])
+        seen.add(schema)
+        missing += check_keys(schema, keys_of(document), told)
+    assert {"asleft.record/1", "asleft.solve/1", "asleft.piece/1"} <= seen
+    assert not missing, "\n".join(dict.fromkeys(missing))
+
+
+def test_every_key_that_is_printed_at_a_machine_stands_in_it(reference, run):
+    told, missing = sections(reference), []
+    with Hands(12, speed=2000) as hands:
+        for line in ("set E=97.4 --store --yes", "prove --power-cycled"):
+            document = run(*line.split(), "--port", hands.address)
+            assert document["schema"] == f"asleft.{line.split()[0]}/1", document
+            missing += check_keys(str(document["schema"]), keys_of(document), told)
+        missing += check_keys("asleft.record/1", keys_of(run("record")), told)
+    assert not missing, "\n".join(dict.fromkeys(missing))
