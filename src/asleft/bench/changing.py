@@ -76,8 +76,13 @@ def undo(desk: Desk) -> dict[str, Any]:
         return _hand_over(desk, "undo", wanted, [])
     before, kept_before = read_and_keep(desk, "before undoing")
     outcome = Outcome("undo")
-    lines = setting_lines(wanted, before)
-    send(desk, outcome, Change(before, kept_before, wanted, lines, _was_stored(desk)))
+    if any(change.kind == "restore" for change in changes):
+        as_found = parse_report(desk.kept_here()[0].raw)
+        lines = restore_lines(as_found, before, everything=True)
+    else:
+        as_found, lines = None, setting_lines(wanted, before)
+    storing = _storage_may_differ(desk)
+    send(desk, outcome, Change(before, kept_before, wanted, lines, storing, whole=as_found))
     if outcome.verified:
         for change in changes:
             desk.store.mark_change(change.id, "undone", {})
@@ -94,7 +99,7 @@ def restore(desk: Desk, number: int, *, everything: bool) -> dict[str, Any]:
         kept_before,
         named_values(kept),
         restore_lines(kept, now, everything=everything),
-        store=_was_stored(desk),
+        store=_storage_may_differ(desk),
         whole=kept if everything else None,
     )
     outcome = Outcome("restore")
@@ -137,17 +142,18 @@ def _changes_to_undo(desk: Desk) -> list[ChangeRow]:
     return [
         change
         for change in desk.store.changes(calibration)
-        if change.kind == "set"
+        if change.kind != "undo"
         and any(mark.state in ("sent", "handed_over") for mark in change.marks)
         and all(mark.state != "undone" for mark in change.marks)
     ]
 
 
-def _was_stored(desk: Desk) -> bool:
-    """Whether storage holds something of ours: then what is put back must be stored too."""
+def _storage_may_differ(desk: Desk) -> bool:
+    """Whether storing was ever begun in this calibration: then what goes back is stored, too."""
+    calibration = desk.open_calibration()
     return any(
-        mark.state == "stored"
-        for change in desk.store.changes(desk.calibration())
+        mark.state in ("stored", "not_stored") or mark.details.get("store")
+        for change in (desk.store.changes(calibration) if calibration else ())
         for mark in change.marks
     )
 

@@ -9,24 +9,58 @@ from collections.abc import Mapping
 from typing import Any
 
 from asleft.bench.desk import Desk, Standing
-from asleft.controller import Difference, SettingsReport, difference, parse_report, typed_report
-from asleft.errors import InputError
+from asleft.controller import (
+    Difference,
+    SettingsReport,
+    departures,
+    difference,
+    parse_report,
+    typed_report,
+)
+from asleft.errors import InputError, MachineError
 from asleft.units import LINEAR_AXES, is_tool_axis
 
 
-def read_and_keep(desk: Desk, reason: str) -> tuple[SettingsReport, int]:
-    """Read the settings in force over the line and file them; the report and its number."""
+def read_and_keep(desk: Desk, reason: str, *, whole: bool = True) -> tuple[SettingsReport, int]:
+    """Read the settings in force over the line and file them; the report and its number.
+
+    Raises:
+        MachineError: the report stays incomplete, and `whole` asks for a complete one: nothing
+            may be changed or estimated on half of it. What was read is kept all the same.
+    """
     machine = desk.connect()
     report = machine.read_settings()
     first = desk.open_calibration() is None
     restarted = machine.facts.restarted_on_opening and first
     standing: Standing = "after_reset" if restarted else "in_force"
-    return report, desk.keep(report, "as found" if first else reason, standing)
+    kept = desk.keep(report, "as found" if first else reason, standing)
+    if whole and not report.complete:
+        raise MachineError(
+            f"the settings report is not complete: {report.reason}",
+            hint="Ask again with `asleft found`; if it stays so, work with a pasted report.",
+            where=machine.facts.address,
+        )
+    settle_handed_over(desk, report)
+    return report, kept
+
+
+def settle_handed_over(desk: Desk, report: SettingsReport) -> None:
+    """A change entered by hand is true once a fresh report shows every value of it."""
+    calibration = desk.open_calibration()
+    values = named_values(report)
+    for change in desk.store.changes(calibration) if calibration else ():
+        states = {mark.state for mark in change.marks}
+        wanted = {each["axis"]: each["wanted"] for each in change.settings}
+        if "handed_over" not in states or "read_back" in states:
+            continue
+        if not departures(report, report, wanted):
+            held = {name: values.get(name) for name in wanted}
+            desk.store.mark_change(change.id, "read_back", {"verified": True, "values": held})
 
 
 def found(desk: Desk) -> dict[str, Any]:
     """Read and keep over the line; returns `asleft.found/1`."""
-    report, kept = read_and_keep(desk, "read again")
+    report, kept = read_and_keep(desk, "read again", whole=False)
     return _told(desk, report, kept, storage=desk.connect().storage)
 
 
@@ -40,6 +74,7 @@ def found_in_text(desk: Desk, text: str, *, source: str) -> dict[str, Any]:
             where=source,
         )
     kept = desk.keep(report, f"pasted from {source}", "pasted")
+    settle_handed_over(desk, report)
     return _told(desk, report, kept, storage="unknown")
 
 
@@ -54,6 +89,7 @@ def found_typed(desk: Desk, steps: Mapping[str, float]) -> dict[str, Any]:
             )
     report = typed_report(steps)
     kept = desk.keep(report, "typed", "typed")
+    settle_handed_over(desk, report)
     return _told(desk, report, kept, storage="unknown")
 
 

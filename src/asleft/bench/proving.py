@@ -7,19 +7,22 @@ anything: whoever wants a change back asks `changing`.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from asleft.bench.desk import Desk
+from asleft.bench.desk import Desk, Standing
 from asleft.bench.estimating import entries_of, file_entries
 from asleft.bench.found import named_values, read_and_keep
 from asleft.bench.outcome import Outcome
 from asleft.bench.person import Ask
+from asleft.bench.resuming import is_the_same, restore_trial, still_in_force
 from asleft.bench.running import Run
-from asleft.bench.trying import restore_trial
 from asleft.controller import SettingsReport, difference, parse_report
 from asleft.errors import InputError, RefusedError, Stopped
 from asleft.measure import Proof, SpanPrediction, predict_span, prove_span
 from asleft.trials import Basis, Entry, Trial, build, span_readings
+
+if TYPE_CHECKING:
+    from asleft.record import KeptRow, TrialRow
 
 # Boot loaders take up to 15 s (from memory, common practice, no source); doubled.
 BANNER_WITHIN_S = 30.0
@@ -41,18 +44,24 @@ def prove_power_cycle(desk: Desk, *, persons_word: bool) -> dict[str, Any]:
             is asked to do it now, with the line open, and a boot banner must come.
     """
     left = _as_left(desk)
+    was_open = desk.connection is not None
     machine = desk.connect()
     outcome = Outcome("prove", named_values(parse_report(left.raw)), kept_before=left.id)
     machine.restarted(within_s=0.0)  # a banner of before is no proof of now
-    if not persons_word and not desk.person.confirm(_OFF_AND_ON):
+    if persons_word:
+        banner = machine.facts.restarted_on_opening and not was_open
+    elif desk.person.confirm(_OFF_AND_ON):
+        banner = machine.restarted(within_s=BANNER_WITHIN_S)
+    else:
         raise Stopped("power was not switched off: nothing is proved", where="prove")
-    if not machine.restarted(within_s=0.0 if persons_word else BANNER_WITHIN_S):
-        if not persons_word:
-            outcome.reason = "no boot banner came: the machine was not seen to restart"
-            return outcome.to_dict()
+    if not banner and not persons_word:
+        outcome.reason = "no boot banner came: the machine was not seen to restart"
+        return outcome.to_dict()
+    if not banner:
         outcome.warnings.append("that power was off is the person's word: no boot banner was seen")
     after = machine.read_settings()
-    outcome.kept_after = desk.keep(after, "after a power cycle", "after_reset")
+    standing: Standing = "after_reset" if banner else "in_force"
+    outcome.kept_after = desk.keep(after, "after a power cycle", standing)
     outcome.read_back = outcome.from_storage = named_values(after)
     lost = difference(parse_report(left.raw), after)
     outcome.verified = outcome.survived_power_cycle = not lost
@@ -72,8 +81,10 @@ def prove_piece(desk: Desk, options: Mapping[str, Any]) -> dict[str, Any]:
     open_row = desk.store.unfinished_trial(calibration, "proof")
     taken = options.get("readings")
     if open_row is not None:
+        is_the_same(open_row, options)
         trial, _ = restore_trial(open_row)
         trial_id = open_row.id
+        still_in_force(desk, open_row, trial)
     else:
         trial = build("proof", {**first.parameters, "earlier": (), "directions": ()})
         entries = entries_of(desk, first, first_row.id)
@@ -125,7 +136,7 @@ def _predict(
 
 
 def _judge(desk: Desk, trial: Trial, trial_id: int) -> dict[str, Any]:
-    stored = desk.store.latest_prediction(desk.calibration())
+    stored = desk.store.prediction_of(trial_id)
     if stored is None:
         raise InputError("no prediction was filed", hint="Run `asleft prove`.", where="prove")
     prediction = SpanPrediction.from_dict(stored.details)
@@ -163,7 +174,7 @@ def _faces(prediction: SpanPrediction, proof: Proof) -> list[dict[str, Any]]:
     return faces
 
 
-def _first_span(desk: Desk) -> Any:
+def _first_span(desk: Desk) -> TrialRow:
     done = [
         t for t in desk.store.trials(desk.calibration()) if t.kind == "span" and t.outcome == "done"
     ]
@@ -176,15 +187,21 @@ def _first_span(desk: Desk) -> Any:
     return done[-1]
 
 
-def _as_left(desk: Desk) -> Any:
-    kept = desk.kept_here()
-    if not kept:
+def _as_left(desk: Desk) -> KeptRow:
+    """The state read after the last change, or as found where nothing was changed.
+
+    Never one that was merely read later: it would only show what is already lost.
+    """
+    kept_here = desk.kept_here()
+    if not kept_here:
         raise RefusedError(
             "no settings of this machine are kept in this calibration",
             hint="Run `asleft found` before power goes off.",
             where="prove",
         )
-    return kept[-1]
+    marks = [mark for change in desk.store.changes(desk.calibration()) for mark in change.marks]
+    left = [mark.details["kept"] for mark in marks if mark.details.get("kept")]
+    return desk.kept(left[-1]) if left else kept_here[0]
 
 
 def _mark_survival(desk: Desk, outcome: Outcome) -> None:

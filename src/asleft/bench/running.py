@@ -12,7 +12,8 @@ from typing import Any
 
 from asleft.bench.desk import Desk
 from asleft.bench.person import Ask
-from asleft.errors import BugError, Stopped
+from asleft.controller import tell_also
+from asleft.errors import AsleftError, BugError, Stopped
 from asleft.trials import ByHand, CoolDown, Feed, Heat, Read, Step, Trial
 
 
@@ -52,13 +53,28 @@ class Run:
                 if isinstance(step, Heat) and not _feeds_follow(remaining[number:]):
                     continue
                 self._do(step)
-        finally:
-            if uses_line and self.desk.connection is not None:
-                self.desk.connection.make_safe()
+        except BaseException as error:
+            self._make_safe(uses_line, error)
+            raise
+        self._make_safe(uses_line, None)
+
+    def _make_safe(self, uses_line: bool, error: BaseException | None) -> None:
+        """Heaters off; a failure to do so is told with the error that led here, never instead."""
+        if not uses_line or self.desk.connection is None:
+            return
+        try:
+            self.desk.connection.make_safe()
+        except AsleftError as failure:
+            if error is None:
+                raise
+            tell_also(error, failure)
 
     def states(self) -> dict[str, str]:
-        """The last state of each step, by key."""
-        return {mark.key: mark.state for mark in self.desk.store.steps(self.trial_id)}
+        """The last state of each step, by key; a step whose reading stands is done."""
+        store = self.desk.store
+        marks = {mark.key: mark.state for mark in store.steps(self.trial_id)}
+        read = {row.key: "done" for row in store.readings(self.trial_id) if not row.voided}
+        return marks | read
 
     def _tell_if_resumed(self, remaining: Sequence[Step]) -> None:
         done = len(self.trial.steps) - len(remaining)

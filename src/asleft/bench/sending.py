@@ -58,7 +58,7 @@ def send(desk: Desk, outcome: Outcome, change: Change) -> None:
     number = file_change(desk, outcome, change.wanted, change.proposal_ids)
     machine = desk.connect()
     outcome.sent = list(change.lines)
-    desk.store.mark_change(number, "sent", {"lines": outcome.sent})
+    desk.store.mark_change(number, "sent", {"lines": outcome.sent, "store": change.store})
     problems = _sent(machine, change.lines)
     after, outcome.kept_after = read_and_keep(desk, f"after {outcome.command}")
     outcome.read_back = named_values(after)
@@ -71,12 +71,17 @@ def send(desk: Desk, outcome: Outcome, change: Change) -> None:
     desk.store.mark_change(
         number,
         "read_back" if outcome.verified else "failed",
-        {"verified": outcome.verified, "values": outcome.read_back, "problems": problems},
+        {
+            "verified": outcome.verified,
+            "values": outcome.read_back,
+            "problems": problems,
+            "kept": outcome.kept_after,
+        },
     )
     if problems:
         outcome.reason = "; ".join(problems)
     elif change.store:
-        _store(desk, outcome, number, after)
+        _store(desk, outcome, number, change, after)
 
 
 def file_change(
@@ -116,7 +121,7 @@ def _sent(machine: Machine, lines: Sequence[str]) -> list[str]:
     return []
 
 
-def _store(desk: Desk, outcome: Outcome, number: int, live: SettingsReport) -> None:
+def _store(desk: Desk, outcome: Outcome, number: int, change: Change, live: SettingsReport) -> None:
     """Store everything live, then look at what storage really holds."""
     machine = desk.connect()
     outcome.stored = machine.store()
@@ -133,9 +138,14 @@ def _store(desk: Desk, outcome: Outcome, number: int, live: SettingsReport) -> N
             _sent(machine, restore_lines(live, held, everything=True))
             again, outcome.kept_after = read_and_keep(desk, "in force again, not stored")
             outcome.read_back = named_values(again)
+            outcome.verified = not departures(change.before, again, change.wanted)
     desk.store.mark_change(
-        number, "stored" if outcome.stored else "not_stored", {"values": outcome.from_storage}
+        number,
+        "stored" if outcome.stored else "not_stored",
+        {"values": outcome.from_storage, "kept": outcome.kept_after},
     )
+    if not outcome.verified:
+        desk.store.mark_change(number, "failed", {"values": outcome.read_back, "verified": False})
 
 
 def _preview(desk: Desk, outcome: Outcome, change: Change) -> Ask:

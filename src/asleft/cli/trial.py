@@ -40,6 +40,7 @@ def _common(command: Any) -> Any:
         click.option("--kept", type=click.IntRange(1), help="The kept state it was made under."),
         click.option("--instrument", metavar="NAME", help="An instrument described before."),
         click.option("--tolerance", metavar="LIST", help="scale=0.1%,shear=1mrad,feed=1%"),
+        click.option("--anew", is_flag=True, help="End an unfinished one and begin again."),
         click.option("--yes", is_flag=True, help="Answer yes to every question."),
     )
     for option in reversed(options):

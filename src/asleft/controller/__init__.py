@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from asleft.controller.asking import tell_also
 from asleft.controller.description import MachineDescription
 from asleft.controller.kept import (
     Difference,
@@ -43,6 +44,7 @@ __all__ = [
     "parse_report",
     "restore_lines",
     "same_within_digits",
+    "tell_also",
     "setting_lines",
     "typed_report",
 ]

@@ -168,6 +168,13 @@ class Changes(Tables):
             found = latest(connection, table, table.c.calibration_id == calibration_id)
         return PredictionRow(**found) if found else None
 
+    def prediction_of(self, trial_id: int) -> PredictionRow | None:
+        """What was foretold for one proof trial, or None."""
+        table = schema.prediction
+        with self._reading() as connection:
+            found = latest(connection, table, table.c.trial_id == trial_id)
+        return PredictionRow(**found) if found else None
+
 
 def _of_controller(proposal: ProposalRow) -> bool:
     return bool(proposal.details.get("place", "controller") == "controller")
