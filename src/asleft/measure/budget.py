@@ -50,7 +50,7 @@ def _by_readings(fit: SpanFit, row: Array, quantity: str) -> list[BudgetLine]:
     return lines
 
 
-def by_readings_u(fit: SpanFit, row: Array) -> float:
-    """The part of u that further readings at further places shrink."""
+def by_readings_u(fit: SpanFit, row: Array) -> tuple[float, float]:
+    """The parts of u that any further readings shrink, and that only further places shrink."""
     reading, face, _ = fit.by_scatter(row)
-    return math.sqrt(max(float(reading + face), 0.0))
+    return math.sqrt(max(float(reading), 0.0)), math.sqrt(max(float(face), 0.0))

@@ -1,6 +1,6 @@
 """Student's t and normal probabilities, for intervals and verdicts.
 
-Not a statistics library: the five functions that the room needs, so that scipy is imported
+Not a statistics library: the few functions that the room needs, so that scipy is imported
 only here and only when first asked. Infinite degrees of freedom mean the normal distribution.
 """
 
@@ -50,6 +50,13 @@ def effective_dof(parts: tuple[tuple[float, float], ...]) -> float:
     total = sum(u * u for u, _ in parts)
     below = sum(u**4 / dof for u, dof in parts if dof < MANY_DOF)
     return total**2 / below if below > 0 else math.inf
+
+
+def chi_square_quantile(p: float, dof: float) -> float:
+    """χ² quantile for probability `p` and `dof` degrees of freedom (> 0)."""
+    from scipy.special import chdtri
+
+    return float(chdtri(dof, 1 - p))
 
 
 def f_upper_tail(f: float, dof: float, dof_below: float) -> float:

@@ -51,20 +51,32 @@ class Deciding:
                 return f"rows {rows} contradict each other: measure these places again"
         return None
 
+    def _along(self, letters: str, unit: str) -> tuple[int, str]:
+        """How many readings tell of an axis or a plane's diagonals (at least 1), and in words."""
+        if unit == "mm":
+            return self.readings, ""
+        count = sum(d.rstrip("+-") == letters for d in self.fit.directions)
+        words = f" along {letters}" if len(letters) == 1 else f" on the diagonals of {letters}"
+        return max(count, 1), words
+
     def decide(
         self, found: Estimate, tolerance: float, letters: str, plausible: float, unit: str
     ) -> Judgement:
         """The verdict on one estimate."""
         lines = budget_of(self.fit, found.row, "")
         largest = lines[0].input
+        by_reading, by_place = by_readings_u(self.fit, found.row)
+        readings, along = self._along(letters, unit)
         return judge(
             Evidence(
                 error=found.value,
                 u=found.u,
                 dof=found.dof,
                 tolerance=tolerance,
-                u_readings=min(by_readings_u(self.fit, found.row), found.u),
-                readings=self.readings,
+                u_readings=by_reading,
+                u_places=by_place,
+                readings=readings,
+                along=along,
                 largest=f"the {largest}",
                 remedy=REMEDIES.get(largest, "print a longer piece, or read more of its faces"),
                 plausible=plausible,

@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 
 from asleft.measure.chance import (
+    chi_square_quantile,
     coverage_factor,
     probability_below,
     probability_within,
@@ -20,6 +21,7 @@ from asleft.measure.result import Verdict
 LEAVE_AT = 0.95  # probability within tolerance from which a setting is left alone
 GUARD = 1.645  # one-sided 95 % of the normal distribution (ISO 14253-1: guard factor)
 DECIDE_AT = 0.80  # "so many more" must decide in at least this share of cases
+CAREFUL = 0.10  # the scatter may be larger than it looks: taken at its upper 90 % limit
 MORE_FACTORS = (1.5, 2, 3, 4, 6, 8, 12, 16)  # beyond 16 times the readings it is no advice
 
 
@@ -38,9 +40,10 @@ class Judgement:
 class Evidence:
     """What a verdict is made from. All in the unit of the error (relative, rad or mm).
 
-    `u_readings` is the part of `u` that more readings shrink; `readings` how many there were;
-    `largest` the largest line of the budget in words; `remedy` what would help if readings
-    cannot. `plausible` is the largest change that the drive allows, `trouble` a contradiction
+    `u_readings` is the part of `u` that any further readings shrink, `u_places` the part that
+    only readings at other places shrink; `readings` how many there were that count here, `along`
+    says which, in words; `largest` the largest line of the budget in words; `remedy` what would
+    help if readings cannot. `plausible` is the largest change that the drive allows, `trouble` a contradiction
     that was found, in words.
     """
 
@@ -55,6 +58,8 @@ class Evidence:
     plausible: float = math.inf
     trouble: str | None = None
     unit: str = "%"
+    u_places: float = 0.0
+    along: str = ""
 
 
 def judge(e: Evidence) -> Judgement:
@@ -81,13 +86,24 @@ def judge(e: Evidence) -> Judgement:
     return so("measure_more", f"{shown} does not decide; {_advice(e)}")
 
 
-def more_readings(e: Evidence) -> int | None:
-    """How many more readings would decide in at least 80 % of cases; None if none would."""
-    fixed = math.sqrt(max(e.u**2 - e.u_readings**2, 0.0))
+def more_readings(e: Evidence, *, elsewhere: bool = False) -> int | None:
+    """How many more readings would decide in at least 80 % of cases; None if none would.
+
+    Args:
+        e: what the verdict was made from.
+        elsewhere: the readings are taken at places not read yet, which share no face.
+    """
+    doubt = 1.0 if math.isinf(e.dof) else math.sqrt(e.dof / chi_square_quantile(CAREFUL, e.dof))
+    scatter = min(math.hypot(e.u_readings, e.u_places), e.u)
+    sure = math.sqrt(e.u**2 - scatter**2)
+    alone = elsewhere or e.u_places == 0.0
+    # Few readings hardly tell the hand's scatter from the faces': believe less of what shrinks.
+    shrinks = scatter if alone else min(e.u_readings, e.u) / doubt
+    stays = math.sqrt(max(scatter**2 - shrinks**2, 0.0))
     for factor in MORE_FACTORS:
-        u = math.hypot(fixed, e.u_readings / math.sqrt(factor))
-        # With more readings the scatter itself is better known.
-        dof = e.dof + e.readings * (factor - 1)
+        u = math.hypot(sure, doubt * stays, doubt * shrinks / math.sqrt(factor))
+        # With more readings the scatter itself is better known, that of faces at new ones only.
+        dof = e.dof + (e.readings * (factor - 1) if alone else 0.0)
         if _decided(e, u, dof) >= DECIDE_AT:
             return math.ceil(e.readings * (factor - 1))
     return None
@@ -97,7 +113,7 @@ def _decided(e: Evidence, u: float, dof: float) -> float:
     """Chance of a decision once the uncertainty is `u`, seen from today's estimate."""
     spread = math.sqrt(max(e.u**2 - u**2, 0.0)) or 1e-12
     u95 = coverage_factor(dof) * u
-    leave_below = e.tolerance - t_quantile(LEAVE_AT, dof) * u
+    leave_below = max(e.tolerance - t_quantile(LEAVE_AT, dof) * u, 0.0)
     adjust_above = max(u95, e.tolerance / 2 + GUARD * u)
     if u95 > e.tolerance:
         leave_below, adjust_above = 0.0, u95 + e.tolerance
@@ -105,19 +121,21 @@ def _decided(e: Evidence, u: float, dof: float) -> float:
         return 1.0
 
     def below(x: float) -> float:
-        return probability_below((x - e.error) / spread, math.inf)
+        return probability_below((x - e.error) / spread, e.dof)
 
-    open_right = below(adjust_above) - below(max(leave_below, 0.0))
-    open_left = below(-max(leave_below, 0.0)) - below(-adjust_above)
+    open_right = below(adjust_above) - below(leave_below)
+    open_left = below(-leave_below) - below(-adjust_above)
     return 1.0 - open_right - open_left
 
 
 def _advice(e: Evidence) -> str:
-    more = more_readings(e)
     head = f"the largest doubt is {e.largest}"
-    if more is None:
-        return f"{head}, and no number of readings with this instrument decides: {e.remedy}"
-    return f"{head}; about {more} more readings would decide"
+    for elsewhere in (False, True):
+        more = more_readings(e, elsewhere=elsewhere)
+        if more is not None:
+            where = " at places not read yet" if elsewhere else ""
+            return f"{head}; about {more} more readings{e.along}{where} would decide"
+    return f"{head}, and no number of readings with this instrument decides: {e.remedy}"
 
 
 def _show(value: float, unit: str, *, signed: bool = True) -> str:
