@@ -43,8 +43,8 @@ class Evidence:
     `u_readings` is the part of `u` that any further readings shrink, `u_places` the part that
     only readings at other places shrink; `readings` how many there were that count here, `along`
     says which, in words; `largest` the largest line of the budget in words; `remedy` what would
-    help if readings cannot. `plausible` is the largest change that the drive allows, `trouble` a contradiction
-    that was found, in words.
+    help if readings cannot. `plausible` is the largest change that the drive allows, `trouble` a
+    contradiction that was found, in words.
     """
 
     error: float
