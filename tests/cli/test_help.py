@@ -8,13 +8,15 @@ import sys
 import pytest
 
 COMMANDS = [
-    *("practice", "machine", "instrument", "found", "piece", "trial", "solve"),
-    *("set", "prove", "undo", "restore", "record"),
+    *("practice", "machine", "instrument", "found", "plan", "piece", "trial", "solve"),
+    *("set", "prove", "undo", "restore", "allow", "record"),
 ]
 PATHS = [
     *("machine describe", "machine list", "machine show"),
     *("instrument describe", "instrument list", "instrument check"),
     *("piece span", "trial feed", "trial span", "solve feed", "solve span"),
+    *("solve traverse", "solve bead", "solve fit"),
+    *("plan feed", "plan span", "plan traverse", "allow"),
     *("practice", "found", "set", "prove", "undo", "restore", "record"),
 ]
 

@@ -23,6 +23,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "machine": ("machine", "Describe a machine once: drive, bed, limits, address."),
     "instrument": ("instrument", "Describe what you measure with, and check it."),
     "found": ("found", "Read and keep everything the machine holds."),
+    "plan": ("plan", "What to expect of a trial: uncertainty, minutes, grams."),
     "piece": ("piece", "Write the gauge piece and its drawing."),
     "trial": ("trial", "Run a trial at the machine, step by step."),
     "solve": ("solve", "Estimate from readings files; no machine is needed."),
@@ -30,6 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "prove": ("prove", "See that the change holds: power cycle, second piece."),
     "undo": ("change", "Put back what we changed."),
     "restore": ("change", "Put back what a kept state holds."),
+    "allow": ("allow", "What to draw so that it fits."),
     "record": ("record", "Write the record of a calibration."),
 }
 

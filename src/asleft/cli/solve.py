@@ -1,48 +1,36 @@
 """`asleft solve`: estimates from readings files, without machine and without store.
 
-Not for keeping anything. Reads options and files, calls `measure`, prints findings. Imports
-neither the store nor the line unless an instrument is named, so that it starts fast.
+One command a trial: its options and its columns. What they share is in `solving`; nothing is
+kept. Imports neither the store nor the line, so that it starts fast.
 """
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any, TypeVar
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from asleft.cli.session import Session, shared_options
+from asleft.cli.session import Session
+from asleft.cli.solving import (
+    files_options,
+    instrument_of,
+    measure_options,
+    solve_all,
+    tolerance_of,
+)
 from asleft.cli.typed import MM, SKEW, STEPS, Number, read_text
 from asleft.errors import InputError
 
 if TYPE_CHECKING:
-    from asleft.measure import Instrument, Solution, Tolerance
+    from asleft.measure import Solution, TraverseReading
 
-Command = TypeVar("Command", bound=Callable[..., Any])
 DRIVES = ("cartesian", "crossed-belt", "delta")
 
 
 @click.group(name="solve")
 def solve_command() -> None:
     """Estimate from readings files; no machine is needed."""
-
-
-def measure_options(command: Command) -> Command:
-    """Add what both trials need: files, steps in force, the caliper, tolerances."""
-    options = (
-        click.argument("files", nargs=-1, required=True, metavar="FILE..."),
-        click.option("--steps", type=STEPS, help="Steps per mm in force when it was made."),
-        click.option("--instrument", metavar="NAME", help="An instrument described before."),
-        click.option("--resolution", type=MM, help="The caliper's resolution; else 0.01 mm."),
-        click.option("--mpe", type=MM, help="Its maximum permissible error; else 0.03 mm."),
-        click.option("--reach", type=MM, help="Its reach; else 150 mm."),
-        click.option("--tolerance", metavar="LIST", help="scale=0.1%,shear=1mrad,feed=1%,bead=3%"),
-        click.option("--making", metavar="NAME", help="How the piece was made."),
-    )
-    for option in reversed(options):
-        command = option(command)
-    return shared_options(command)
 
 
 @solve_command.command("feed")
@@ -63,7 +51,7 @@ def solve_feed_command(
     axis = axis.upper()
     if not is_tool_axis(axis):
         raise InputError(f"{axis} is no extruder", hint="Write E, E0, E1, …", where="--axis")
-    instrument, tolerance = _instrument(session, given), _tolerance(given)
+    instrument, tolerance = instrument_of(session, given), tolerance_of(given)
     in_force = (given["steps"] or {}).get(axis)
 
     def one(text: str, name: str) -> Solution:
@@ -75,7 +63,7 @@ def solve_feed_command(
             tolerance=tolerance,
         )
 
-    return _solve_all(session, files, one, given)
+    return solve_all(session, files, one, given)
 
 
 @solve_command.command("span")
@@ -106,6 +94,11 @@ def solve_feed_command(
     type=Number("K", low_allowed=True, high=100),
     help="Doubt of the piece's temperature in K; else 2.",
 )
+@click.option(
+    "--traverse",
+    metavar="FILE",
+    help="Readings of a traverse with the same caliper: parts motion from shrinkage.",
+)
 @click.pass_obj
 def solve_span_command(session: Session, /, *, files: Sequence[str], **given: Any) -> int:
     """Scale, growth and shear from a printed span piece.
@@ -121,10 +114,10 @@ def solve_span_command(session: Session, /, *, files: Sequence[str], **given: An
             where="--shrinkage-u" if given["shrinkage_u"] is None else "--shrinkage-percent",
         )
     settings: dict[str, Any] = {
-        "instrument": _instrument(session, given),
+        "instrument": instrument_of(session, given),
         "in_force": given["steps"] or {},
         "skew": given["skew"],
-        "tolerance": _tolerance(given),
+        "tolerance": tolerance_of(given),
         "shrinkage_to": given["shrinkage_to"],
         "drive": given["drive"],
         "geometry": given["geometry"],
@@ -135,79 +128,105 @@ def solve_span_command(session: Session, /, *, files: Sequence[str], **given: An
         settings["shrinkage_u"] = given["shrinkage_u"] / 100
     if given["piece_temperature_u_k"] is not None:
         settings["piece_temperature_u_k"] = given["piece_temperature_u_k"]
+    if given["traverse"] is not None:
+        from asleft.measure import motion_as_read
+
+        rows = _traverse_rows(given["traverse"])
+        settings["motion"] = motion_as_read(rows, instrument=settings["instrument"])
 
     def one(text: str, name: str) -> Solution:
         return solve_span(parse_span_table(text, name=name), **settings)
 
-    return _solve_all(session, files, one, given)
+    return solve_all(session, files, one, given)
 
 
-def _solve_all(
-    session: Session,
-    files: Sequence[str],
-    solve_one: Callable[[str, str], Solution],
-    given: dict[str, Any],
-) -> int:
-    """Solve each file, print all, and answer 1 if hardware is to be looked at first."""
-    from asleft.cli.terminal import TerminalPerson
+def _traverse_rows(name: str) -> list[TraverseReading]:
+    from asleft.measure import parse_traverse_table
 
-    if list(files).count("-") > 1:
-        raise InputError("standard input can be read only once", hint="Give one -.", where="-")
-    person, began_s = TerminalPerson(), time.monotonic()
-    results = []
-    for number, name in enumerate(files, start=1):
-        text, shown = read_text(name, what="readings file")
-        result = solve_one(text, shown).to_dict()
-        results.append({"file": shown, "making": given["making"], **result})
-        if len(files) > 1:
-            spent_s = time.monotonic() - began_s
-            left_s = spent_s / number * (len(files) - number)
-            person.progress(f"Solving {len(files)} files", number / len(files), left_s)
-    session.emit({"schema": "asleft.solve/1", "results": results}, _solved_lines)
-    verdicts = [p["verdict"] for result in results for p in result["proposals"]]
-    return 1 if "inspect" in verdicts else 0
+    text, shown = read_text(name, what="readings file")
+    return parse_traverse_table(text, name=shown)
 
 
-def _solved_lines(document: dict[str, Any]) -> list[str]:
-    from asleft.cli.finding import copy_lines, result_lines
-    from asleft.cli.wording import wrapped
+@solve_command.command("traverse")
+@measure_options
+@click.option("--drive", type=click.Choice(DRIVES), default="cartesian", show_default=True)
+@click.pass_obj
+def solve_traverse_command(session: Session, /, *, files: Sequence[str], **given: Any) -> int:
+    """Motion scale, reversal, repeatability and accuracy, without plastic.
 
-    lines: list[str] = []
-    for result in document["results"]:
-        made = f", {result['making']}" if result["making"] else ""
-        lines += wrapped(f"{result['file']}: {result['trial']}{made}")
-        lines += [*result_lines(result), *copy_lines(result), ""]
-    while lines and not lines[-1]:
-        lines.pop()
-    return lines
+    Columns: axis,target_mm,approach,reading_mm[,cycle], approach + or -.
+    """
+    from asleft.measure import parse_traverse_table, solve_traverse
 
+    instrument, tolerance = instrument_of(session, given), tolerance_of(given)
 
-def _instrument(session: Session, given: dict[str, Any]) -> Instrument:
-    """The instrument named, or the default, with what was typed put over it."""
-    from dataclasses import replace
+    def one(text: str, name: str) -> Solution:
+        return solve_traverse(
+            parse_traverse_table(text, name=name),
+            instrument=instrument,
+            in_force=given["steps"] or {},
+            drive=given["drive"],
+            tolerance=tolerance,
+        )
 
-    from asleft.measure import Instrument
-
-    instrument = Instrument(name="caliper")
-    if given["instrument"] is not None:
-        with session.store() as store:
-            row = store.instrument(given["instrument"])
-        if row is None:
-            raise InputError(
-                f"no instrument is called {given['instrument']!r}",
-                hint="`asleft instrument list` shows those described.",
-                where="--instrument",
-            )
-        instrument = Instrument.from_dict(row.description)
-    typed = {
-        f"{name}_mm": given[name]
-        for name in ("resolution", "mpe", "reach")
-        if given[name] is not None
-    }
-    return replace(instrument, **typed)
+    return solve_all(session, files, one, given)
 
 
-def _tolerance(given: dict[str, Any]) -> Tolerance:
-    from asleft.measure import Tolerance
+@solve_command.command("bead")
+@measure_options
+@click.option("--layer", "layer_mm", type=MM, help="Layer height; else 0.2 mm.")
+@click.option(
+    "--flow", type=Number("PERCENT", high=1000), help="Flow in the slicing profile, such as 100."
+)
+@click.option("--filament", "filament_mm", type=MM, help="Filament that the file feeds.")
+@click.option(
+    "--filament-diameter", "filament_diameter_mm", type=MM, help="As in the profile; else 1.75 mm."
+)
+@click.option("--density", "density_g_cm3", type=Number("G/CM3", high=20), help="Of the plastic.")
+@click.option(
+    "--density-u", "density_u_g_cm3", type=Number("G/CM3", high=5), help="Its u; else 0.02."
+)
+@click.option("--balance-u", "balance_u_g", type=Number("G", high=100), help="Else 0.01 g.")
+@click.option("--measured-diameter", "measured_diameter_mm", type=MM, help="Of the filament.")
+@click.option("--diameter-u", "diameter_u_mm", type=MM, help="Its u; else 0.01 mm.")
+@click.pass_obj
+def solve_bead_command(session: Session, /, *, files: Sequence[str], **given: Any) -> int:
+    """Flow, from walls one bead thick and, if you like, from their mass.
 
-    return Tolerance.parse(given["tolerance"]) if given["tolerance"] else Tolerance()
+    Columns: drawn_width_mm,reading_mm[,mass_g], the mass of the whole piece.
+    """
+    from asleft.measure import Extrusion, parse_bead_table, solve_bead
+
+    known = Extrusion.__dataclass_fields__
+    extrusion = Extrusion(**{k: v for k, v in given.items() if k in known and v is not None})
+    instrument, tolerance = instrument_of(session, given), tolerance_of(given)
+
+    def one(text: str, name: str) -> Solution:
+        return solve_bead(
+            parse_bead_table(text, name=name),
+            instrument=instrument,
+            extrusion=extrusion,
+            in_force=None if given["flow"] is None else given["flow"] / 100,
+            tolerance=tolerance,
+        )
+
+    return solve_all(session, files, one, given)
+
+
+@solve_command.command("fit")
+@files_options
+@click.option(
+    "--part", type=click.Choice(("hole", "shaft")), help="What was printed; else told by the tries."
+)
+@click.pass_obj
+def solve_fit_command(session: Session, /, *, files: Sequence[str], **given: Any) -> int:
+    """The clearance to draw, from tries with the real shaft or bearing.
+
+    Columns: drawn_mm,gauge_mm,outcome: refuses, turns or loose.
+    """
+    from asleft.measure import parse_fit_table, solve_fit
+
+    def one(text: str, name: str) -> Solution:
+        return solve_fit(parse_fit_table(text, name=name), part=given["part"])
+
+    return solve_all(session, files, one, given)

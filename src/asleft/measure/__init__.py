@@ -10,7 +10,16 @@ from asleft.measure.feed import solve_feed
 from asleft.measure.fit_trial import solve_fit
 from asleft.measure.grades import grade_for, grade_width_mm
 from asleft.measure.instrument import Instrument, KnownLengthCheck
-from asleft.measure.plan import Expected, Plan, cheapest, plan_feed, plan_span, plan_traverse
+from asleft.measure.plan import (
+    Expected,
+    Plan,
+    cheapest,
+    feed_cost,
+    plan_feed,
+    plan_span,
+    plan_traverse,
+    reading_minutes,
+)
 from asleft.measure.predict import PredictedPlace, SpanPrediction, predict_span
 from asleft.measure.prove import Proof, prove_span
 from asleft.measure.readings import (
@@ -59,6 +68,7 @@ __all__ = [
     "Verdict",
     "allow",
     "cheapest",
+    "feed_cost",
     "grade_for",
     "grade_width_mm",
     "motion_as_read",
@@ -72,6 +82,7 @@ __all__ = [
     "plan_traverse",
     "predict_span",
     "prove_span",
+    "reading_minutes",
     "slip_bracket",
     "solve_bead",
     "solve_feed",

@@ -130,6 +130,8 @@ def _flow_proposal(
     reason = judged.reason
     if in_force is None:
         reason += "; flow in the slicing profile is unknown, so no value is proposed"
+    if proposed is not None and in_force is not None and judged.verdict == "adjust":
+        reason += f"; set the flow of {100 * in_force:.1f} % to {100 * proposed:.1f} %"
     return Proposal(
         setting="flow",
         axis=axis,

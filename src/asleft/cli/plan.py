@@ -1,0 +1,192 @@
+"""`asleft plan`: before anything is made, what uncertainty, minutes and grams to expect.
+
+Not for the arithmetic: `measure` knows the uncertainty, `pieces` the plastic; here they meet.
+Opens no store unless a machine or an instrument is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from asleft.cli.piece import _bed
+from asleft.cli.session import Session, shared_options
+from asleft.cli.solving import instrument_of, instrument_options, tolerance_of
+from asleft.cli.typed import MM, Sizes
+from asleft.cli.wording import plain, table, wrapped
+
+if TYPE_CHECKING:
+    from asleft.measure import Plan
+    from asleft.pieces import SpanPiece
+
+LEAST_PITCH_MM, PITCH_STEP_MM = 60, 5
+REPEATS = click.IntRange(1, 1000)
+
+
+@click.group(name="plan")
+def plan_command() -> None:
+    """Tell what a trial will cost and what it will know; nothing is made."""
+
+
+@plan_command.command("span")
+@instrument_options
+@click.option("--bed", type=Sizes("X,Y,Z", 3), help="Travel on a square bed, in mm.")
+@click.option("--bed-round", type=Sizes("D,Z", 2), help="Diameter and height, in mm.")
+@click.option("--pitch", "pitch_mm", type=MM, help="Distance of the posts; else the least.")
+@click.option("--repeats", type=REPEATS, default=1, show_default=True, help="Readings a place.")
+@click.option("--column/--no-column", default=True, help="With the column for Z, or without.")
+@shared_options
+@click.pass_obj
+def plan_span_command(session: Session, /, *, repeats: int, **given: Any) -> int:
+    """The span piece of least plastic that knows X, Y and shear well enough."""
+    from asleft.measure import cheapest, plan_span, reading_minutes
+    from asleft.pieces import column_cost, span_cost
+
+    instrument, tolerance = instrument_of(session, given), tolerance_of(given)
+
+    def planned(places: Sequence[Any]) -> Plan:
+        return plan_span(places, instrument=instrument, repeats=repeats, tolerance=tolerance)
+
+    pieces = _candidates(session, given, instrument.reach_mm)
+    costs = [span_cost(piece).grams for piece in pieces]
+    choices = [(cost, p.places()) for cost, p in zip(costs, pieces, strict=True)]
+    best = cheapest(choices, planned)
+    piece = pieces[-1] if best is None else pieces[best]
+    plan = planned(piece.places())
+    grams = span_cost(piece).grams + column_cost(piece).grams
+    minutes = span_cost(piece).minutes + column_cost(piece).minutes
+    readings = [
+        {"label": p.label, "direction": p.direction, "faces": p.faces, "nominal_mm": p.nominal_mm}
+        for p in piece.places()
+    ]
+    return _tell(
+        session,
+        plan,
+        piece={"kind": "span", **piece.to_dict()},
+        readings=readings,
+        minutes=minutes,
+        reading_minutes=reading_minutes(len(readings) * repeats),
+        grams=grams,
+    )
+
+
+def _candidates(session: Session, given: dict[str, Any], reach_mm: float) -> list[SpanPiece]:
+    """The piece asked for, or all that bed and reach allow, the largest last."""
+    from asleft.pieces import SpanPiece
+
+    shape, travel_mm, _ = _bed(session, {**given, "nozzle_mm": None})
+    sizes = {} if given["pitch_mm"] is None else {"pitch_mm": given["pitch_mm"]}
+    largest = SpanPiece.for_machine(
+        bed_shape=shape,
+        travel_mm=travel_mm or (220.0, 220.0, 220.0),
+        reach_mm=reach_mm,
+        column=given["column"],
+        **sizes,
+    )
+    if sizes:
+        return [largest]
+    pitches = range(LEAST_PITCH_MM, int(largest.pitch_mm), PITCH_STEP_MM)
+    return [*(replace(largest, pitch_mm=float(p)) for p in pitches), largest]
+
+
+@plan_command.command("feed")
+@instrument_options
+@click.option("--length", "length_mm", type=MM, default=100.0, help="Fed each time; else 100 mm.")
+@click.option("--repeats", type=REPEATS, default=4, show_default=True, help="How many feeds.")
+@click.option("--cut", is_flag=True, help="Cut pieces are measured, not marks.")
+@click.option("--filament-diameter", type=MM, default=1.75, help="Else 1.75 mm.")
+@shared_options
+@click.pass_obj
+def plan_feed_command(session: Session, /, *, repeats: int, length_mm: float, **given: Any) -> int:
+    """The feed trial: what its repeats will know."""
+    from asleft.measure import feed_cost, plan_feed
+
+    plan = plan_feed(
+        instrument=instrument_of(session, given),
+        length_mm=length_mm,
+        repeats=repeats,
+        marked=not given["cut"],
+        tolerance=tolerance_of(given),
+    )
+    minutes, grams = feed_cost(length_mm, repeats, given["filament_diameter"])
+    readings = [
+        {"label": str(n), "direction": "E", "faces": None, "nominal_mm": length_mm}
+        for n in range(1, repeats + 1)
+    ]
+    return _tell(session, plan, piece=None, readings=readings, minutes=minutes, grams=grams)
+
+
+@plan_command.command("traverse")
+@instrument_options
+@click.option("--axis", type=click.Choice(("X", "Y", "Z")), default="X", show_default=True)
+@click.option("--travel", "travel_mm", type=MM, help="From first to last target; else the reach.")
+@click.option("--targets", type=click.IntRange(2, 100), default=5, show_default=True)
+@click.option("--repeats", type=REPEATS, default=5, show_default=True, help="Cycles.")
+@shared_options
+@click.pass_obj
+def plan_traverse_command(
+    session: Session, /, *, axis: str, targets: int, repeats: int, **given: Any
+) -> int:
+    """The traverse: what its targets and cycles will know."""
+    from asleft.measure import plan_traverse, reading_minutes
+
+    instrument = instrument_of(session, given)
+    travel_mm = given["travel_mm"] or instrument.reach_mm
+    places = [travel_mm * k / (targets - 1) for k in range(targets)]
+    plan = plan_traverse(
+        axis, places, instrument=instrument, cycles=repeats, tolerance=tolerance_of(given)
+    )
+    readings = [
+        {"label": f"{n}{side}", "direction": axis, "faces": None, "nominal_mm": place}
+        for n, place in enumerate(places, start=1)
+        for side in ("+", "-")
+    ]
+    minutes = reading_minutes(2 * targets * repeats)
+    return _tell(session, plan, piece=None, readings=readings, minutes=minutes, grams=0.0)
+
+
+def _tell(session: Session, plan: Plan, *, minutes: float, grams: float, **more: Any) -> int:
+    document = {
+        "schema": "asleft.plan/1",
+        **more,
+        **plan.to_dict(),
+        "minutes": round(minutes, 1),
+        "grams": round(grams, 1),
+    }
+    session.emit(document, plan_lines)
+    return 0
+
+
+def plan_lines(document: dict[str, Any]) -> list[str]:
+    """`asleft.plan/1` for people."""
+    lines: list[str] = []
+    if document["piece"]:
+        column = "with a column for Z" if document["piece"]["column_heights_mm"] else "no column"
+        pitch = plain(document["piece"]["pitch_mm"])
+        lines += wrapped(f"A span piece with its posts {pitch} mm apart, {column}.")
+    count = len(document["readings"])
+    lines += wrapped(
+        f"{count} places, each read {document['repeats']} times; expected standard uncertainty:"
+        if document["repeats"] > 1
+        else f"{count} readings; expected standard uncertainty:"
+    )
+    lines += ["", *table([_row(e) for e in document["expected"]], right=frozenset({1}))]
+    cost = f"About {document['minutes']:.0f} min and {document['grams']:.1f} g"
+    if "reading_minutes" in document:
+        cost += f" to print, {document['reading_minutes']:.0f} min to read"
+    lines += ["", *wrapped(cost + ".")]
+    if document["repeats_enough"] is None:
+        lines += wrapped(f"Mind: {document['reason']}.")
+    elif document["repeats_enough"] > document["repeats"]:
+        lines += wrapped(f"{document['repeats_enough']} repeats would be enough.")
+    return lines
+
+
+def _row(expected: dict[str, Any]) -> tuple[str, str, str]:
+    factor, unit = {"1": (100.0, "%"), "rad": (1000.0, "mrad")}.get(expected["unit"], (1.0, "mm"))
+    name = f"{expected['name'].replace('_', ' ')} {expected['axis'] or ''}".strip()
+    word = "enough" if expected["enough"] else "more than a quarter of the tolerance"
+    return name, f"{expected['u'] * factor:.3f} {unit}", word
