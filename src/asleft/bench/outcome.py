@@ -1,4 +1,8 @@
-"""What one change or proof came to, as it goes: the JSON of `asleft.set/1` and its kin."""
+"""What one change or proof came to, as it goes: the JSON of `asleft.set/1` and its kin.
+
+A sheet that `sending` and `proving` fill in; it judges nothing and sends nothing. None means not
+asked or not known. Stands on nothing.
+"""
 
 from __future__ import annotations
 

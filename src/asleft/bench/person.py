@@ -21,7 +21,12 @@ class Ask:
     it because they matter at this step; `count` is (which, of how many) where there is one.
     `place` is the label on the drawing, `unit` what the number is in. `action` says what the
     person's hands do (`mark`, `measure_remaining`, `print`, `measure_place`, `power_cycle`,
-    `check`), `details` with what, so that a face can draw it and a simulated person can do it.
+    `approve`, `check`), `details` with what, so that a face can draw it and a simulated person
+    can do it. Two details bound the answer to `number`, in `unit`: `low`, the smallest that is
+    possible (0 where it is not given), and `high`, the largest (no bound where it is not given);
+    a face asks again for anything outside. `only_in_person` marks what only somebody who looks
+    at the machine can know: no option answers it beforehand, and a face without such a person
+    raises `InputError`.
     """
 
     key: str
@@ -32,10 +37,11 @@ class Ask:
     unit: str = "mm"
     action: str = "check"
     details: Mapping[str, Any] = field(default_factory=dict)
+    only_in_person: bool = False
 
 
 class Person(Protocol):
-    """Whoever answers. Every method may raise `Stopped`."""
+    """Whoever answers. Every method may raise `Stopped`, or `InputError` where nobody can."""
 
     def tell(self, text: str) -> None:
         """Say something that needs no answer."""

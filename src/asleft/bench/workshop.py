@@ -6,18 +6,20 @@ of our tree. Terminal, page and practice call nothing else.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
 
-from asleft.bench import changing, found, proving, trying
-from asleft.bench.desk import Desk, versions
+from asleft.bench import changing, describing, found, proving, trying
+from asleft.bench.desk import Desk
 from asleft.bench.person import Person
-from asleft.controller import MachineDescription
+from asleft.bench.versions import versions
 from asleft.errors import InputError
-from asleft.measure import Instrument
+
+if TYPE_CHECKING:
+    from asleft.units import Typed
 
 
 class Bench:
@@ -83,16 +85,32 @@ class Bench:
         return self._desk.commands_sent
 
     def describe_machine(self, description: Mapping[str, Any]) -> dict[str, Any]:
-        """File what the owner says about a machine; the description as filed."""
-        described = MachineDescription.from_dict(dict(description)).to_dict()
-        self._desk.store.add_machine(described)
-        return described
+        """File what the owner says about a machine, over what was said before; as `machine`."""
+        return describing.describe_machine(self._desk, description)
+
+    def machine(self, name: str | None) -> dict[str, Any]:
+        """The machine named, or the only one: its description and `fingerprints`."""
+        return describing.shown_machine(self._desk, name)
+
+    def machines(self) -> list[dict[str, Any]]:
+        """All machines, each as `machine` shows it."""
+        return describing.machines(self._desk)
 
     def describe_instrument(self, description: Mapping[str, Any]) -> dict[str, Any]:
-        """File what is known of an instrument; the description as filed."""
-        described: dict[str, Any] = Instrument.from_dict(dict(description)).to_dict()
-        self._desk.store.add_instrument(described)
-        return described
+        """File what is known of an instrument, over what was said before; as filed."""
+        return describing.describe_instrument(self._desk, description)
+
+    def instruments(self) -> list[dict[str, Any]]:
+        """All instruments as described, with the number of their `checks`."""
+        return describing.instruments(self._desk)
+
+    def check_instrument(
+        self, name: str, readings: Sequence[Typed], *, nominal_mm: float, u_mm: float
+    ) -> dict[str, Any]:
+        """Keep readings of a known length, in mm; the check as filed."""
+        return describing.check_instrument(
+            self._desk, name, readings, nominal_mm=nominal_mm, u_mm=u_mm
+        )
 
     def found(self) -> dict[str, Any]:
         """Read and keep what the machine holds; `asleft.found/1`."""

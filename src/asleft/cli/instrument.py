@@ -13,7 +13,6 @@ import click
 from asleft.cli.session import Session, shared_options
 from asleft.cli.typed import MM
 from asleft.cli.wording import plain, table
-from asleft.errors import InputError
 from asleft.units import parse_typed
 
 LABELS = {
@@ -41,15 +40,9 @@ def instrument_command() -> None:
 @click.pass_obj
 def describe(session: Session, /, *, name: str, **given: Any) -> int:
     """Describe instrument NAME; on a known one, only what is given changes."""
-    from asleft.measure import Instrument
-
     changed = {key: value for key, value in given.items() if value is not None}
-    with session.store() as store:
-        known = store.instrument(name)
-        before = known.description if known else Instrument(name=name).to_dict()
-        described = {**before, **changed, "name": name}
-        Instrument.from_dict(described)  # refuses what no instrument can be
-        store.add_instrument(described)
+    with session.bench() as bench:
+        described = bench.describe_instrument({"name": name, **changed})
     session.emit({"schema": "asleft.instrument/1", **described}, instrument_lines)
     return 0
 
@@ -59,8 +52,8 @@ def describe(session: Session, /, *, name: str, **given: Any) -> int:
 @click.pass_obj
 def list_instruments(session: Session) -> int:
     """List the instruments described."""
-    with session.store() as store:
-        found = [{**row.description, "checks": len(row.checks)} for row in store.instruments()]
+    with session.bench() as bench:
+        found = bench.instruments()
     session.emit({"schema": "asleft.instrument/1", "instruments": found}, _list_lines)
     return 0
 
@@ -76,33 +69,9 @@ def check(
     session: Session, /, *, name: str, readings: Sequence[str], nominal_mm: float, u_mm: float
 ) -> int:
     """Keep readings of a known length, such as a gauge block; estimates use it from then on."""
-    from dataclasses import asdict
-
-    from asleft.measure import KnownLengthCheck
-
     typed = [parse_typed(text, where=f"reading {n}") for n, text in enumerate(readings, start=1)]
-    details: dict[str, Any] = {
-        "nominal_mm": nominal_mm,
-        "u_mm": u_mm,
-        "readings_mm": [each.value for each in typed],
-        "raw": [each.raw for each in typed],
-    }
-    with session.store() as store:
-        row = store.instrument(name)
-        if row is None:
-            raise InputError(
-                f"no instrument is called {name!r}",
-                hint="Describe it first with `asleft instrument describe`.",
-                where="NAME",
-            )
-        found = asdict(
-            KnownLengthCheck.from_readings(
-                details["readings_mm"], nominal_mm, u_mm, row.description["resolution_mm"]
-            )
-        )
-        details |= found
-        store.add_instrument_check(name, details)
-        store.add_instrument({**row.description, "check": found})
+    with session.bench() as bench:
+        details = bench.check_instrument(name, typed, nominal_mm=nominal_mm, u_mm=u_mm)
     document = {"schema": "asleft.instrument/1", "name": name, "check": details}
     session.emit(document, _check_lines)
     return 0

@@ -1,11 +1,11 @@
 """`asleft machine`: what an owner says about a machine once.
 
-Not for what the machine itself holds; that is `found`.
+Not for what the machine itself holds; that is `found`. No line is opened. Stands on `bench`.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -13,9 +13,6 @@ from asleft.cli.session import Session, line_options, shared_options
 from asleft.cli.typed import MM, STEPS, Number, Sizes
 from asleft.cli.wording import plain, table
 from asleft.errors import InputError
-
-if TYPE_CHECKING:
-    from asleft.record import Store
 
 DRIVES = ("cartesian", "crossed-belt", "delta")
 LABELS = {
@@ -33,6 +30,7 @@ LABELS = {
     "rate_baud": ("rate", " baud"),
     "geometry_steps_per_mm": ("steps by design", " steps/mm"),
     "power_on_habit": ("at power on", ""),
+    "fingerprints": ("answers as", ""),
 }
 
 
@@ -65,18 +63,13 @@ def machine_command() -> None:
 @click.pass_obj
 def describe(session: Session, /, *, name: str | None, **given: Any) -> int:
     """Describe machine NAME; on a known one, only what is given changes."""
-    from asleft.controller.description import MachineDescription
-
     wanted = name or session.machine
     if not wanted:
         raise InputError("a machine needs a name", hint="Give it one with NAME.", where="NAME")
     travel = _travel(given.pop("bed"), given.pop("bed_round"))
     changed = {key: value for key, value in given.items() if value is not None} | travel
-    with session.store() as store:
-        known = store.machine(wanted)
-        before = known.description if known else {"name": wanted}
-        described = MachineDescription.from_dict({**before, **changed}).to_dict()
-        store.add_machine(described)
+    with session.bench() as bench:
+        described = bench.describe_machine({"name": wanted, **changed})
     session.emit({"schema": "asleft.machine/1", **described}, machine_lines)
     return 0
 
@@ -86,8 +79,8 @@ def describe(session: Session, /, *, name: str | None, **given: Any) -> int:
 @click.pass_obj
 def list_machines(session: Session) -> int:
     """List the machines described."""
-    with session.store() as store:
-        machines = [row.description for row in store.machines()]
+    with session.bench() as bench:
+        machines = bench.machines()
     session.emit({"schema": "asleft.machine/1", "machines": machines}, _list_lines)
     return 0
 
@@ -98,24 +91,10 @@ def list_machines(session: Session) -> int:
 @click.pass_obj
 def show(session: Session, /, *, name: str | None) -> int:
     """Show machine NAME; the only one if none is named."""
-    with session.store() as store:
-        described = _one(store, name or session.machine)
+    with session.bench() as bench:
+        described = bench.machine(name or session.machine)
     session.emit({"schema": "asleft.machine/1", **described}, machine_lines)
     return 0
-
-
-def _one(store: Store, name: str | None) -> dict[str, Any]:
-    """The description of the machine named, or of the only one."""
-    rows = store.machines()
-    if name is None and len(rows) == 1:
-        return rows[0].description
-    for row in rows:
-        if row.name == name:
-            return row.description
-    what = f"no machine is called {name!r}" if name else "no machine is named"
-    names = ", ".join(row.name for row in rows)
-    hint = f"Described are: {names}." if names else "Describe one with `asleft machine describe`."
-    raise InputError(what, hint=hint, where="--machine")
 
 
 def _travel(square: tuple[float, ...] | None, rounded: tuple[float, ...] | None) -> dict[str, Any]:
@@ -134,6 +113,7 @@ def _travel(square: tuple[float, ...] | None, rounded: tuple[float, ...] | None)
 
 def machine_lines(document: dict[str, Any]) -> list[str]:
     """One described machine for people."""
+    document = {**document, "fingerprints": document["fingerprints"] or None}
     rows = [
         (label, plain(document[key]) + (unit if document[key] is not None else ""))
         for key, (label, unit) in LABELS.items()
@@ -147,7 +127,13 @@ def _list_lines(document: dict[str, Any]) -> list[str]:
         return ["No machine is described yet. `asleft machine describe NAME` does it."]
     return table(
         [
-            (m["name"], m["drive"], f"{plain(m['travel_mm'])} mm", m["address"] or "no address")
+            (
+                m["name"],
+                m["drive"],
+                f"{plain(m['travel_mm'])} mm",
+                m["address"] or "no address",
+                plain(m["fingerprints"]) or "no fingerprint",
+            )
             for m in document["machines"]
         ]
     )

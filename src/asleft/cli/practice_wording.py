@@ -1,4 +1,8 @@
-"""What `asleft practice` prints: the evening's summary, and how to use a served machine."""
+"""What `asleft practice` prints: the evening's summary, and how to use a served machine.
+
+Words and tables only; what stands in them was found by `bench` and revealed by the practice
+machine. Stands on `wording`.
+"""
 
 from __future__ import annotations
 

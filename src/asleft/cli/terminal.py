@@ -31,7 +31,8 @@ class TerminalPerson:
     """Whoever sits at the terminal, as `bench.person.Person`.
 
     Args:
-        yes: answer every yes-or-no question with yes (`--yes`); it is shown all the same.
+        yes: answer every yes-or-no question with yes (`--yes`); it is shown all the same. Not
+            what only a person who looks at the machine can know.
         source: where answers are read from; standard input.
         target: where questions are written; standard error, so that results stay alone.
         clock_s: a steady clock in seconds, for how often progress is drawn.
@@ -61,22 +62,18 @@ class TerminalPerson:
             self._write_lines(wrapped(paragraph))
 
     def confirm(self, ask: Ask) -> bool:
-        """Ask yes or no; `--yes` answers yes.
+        """Ask yes or no; `--yes` answers yes, unless only a person can know.
 
         Raises:
-            InputError: nobody can answer and `--yes` was not given.
+            InputError: nobody can answer and `--yes` may not, or was not given.
             Stopped: the input ended (exit 1).
         """
         self._put(ask)
-        if self._yes:
+        if self._yes and not ask.only_in_person:
             self._write_lines(["  yes (by --yes)"])
             return True
         if not self._source.isatty():
-            raise InputError(
-                "there is no terminal to answer this question at",
-                hint="Give --yes to answer yes to every question.",
-                where="--yes",
-            )
+            raise _nobody_there(ask)
         while True:
             answer = self._read("yes or no").strip().casefold()
             if answer in YES | NO:
@@ -174,6 +171,20 @@ class TerminalPerson:
     def _write_lines(self, lines: list[str]) -> None:
         self._target.write("".join(f"{line}\n" for line in lines))
         self._target.flush()
+
+
+def _nobody_there(ask: Ask) -> InputError:
+    if ask.only_in_person:
+        return InputError(
+            "only a person at the machine can answer this question, and there is no terminal",
+            hint="Run the same command at a terminal and answer there; --yes does not answer it.",
+            where="terminal",
+        )
+    return InputError(
+        "there is no terminal to answer this question at",
+        hint="Give --yes to answer yes to every question.",
+        where="--yes",
+    )
 
 
 def _forget_typed_ahead(stream: TextIO) -> None:

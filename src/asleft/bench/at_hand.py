@@ -1,0 +1,196 @@
+"""One machine at the bench: which one is meant, its line, and what it is guarded by.
+
+The line is opened when a job first needs it. Not for jobs, and not for filing what they read
+(see `desk`). Stands on `opening`, `recognising` and the store.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from asleft.bench.filing import WireFiling
+from asleft.bench.opening import guarded_by, settle_heat, to_open
+from asleft.bench.person import Person
+from asleft.bench.recognising import described_at, meant, recognise
+from asleft.controller import MachineDescription, connect
+from asleft.record import Store
+
+if TYPE_CHECKING:
+    from asleft.controller import Machine
+    from asleft.record import MachineRow
+
+ON_PAPER = "machine on paper"
+
+
+class MachineAtHand:
+    """One machine, described or only reachable, and its line.
+
+    Args:
+        home: where store, wire logs and reports live.
+        person: whoever answers.
+        holder: how others are told who holds the line (`terminal, pid 4711`).
+        name: a machine described before, or None.
+        address: a port or `socket://host:port`, or None for the described one.
+        rate_baud: the line's rate, or None.
+        clock: the time now, UTC.
+    """
+
+    def __init__(
+        self,
+        home: Path,
+        person: Person,
+        *,
+        holder: str,
+        name: str | None,
+        address: str | None,
+        rate_baud: int | None,
+        clock: Callable[[], datetime],
+    ) -> None:
+        self.home = home
+        self.person = person
+        self.clock = clock
+        self.store = Store.open(home, clock=clock)
+        self._holder = holder
+        self._name = name
+        self._address = address
+        self._rate_baud = rate_baud
+        self._row: MachineRow | None = None
+        self.connection: Machine | None = None
+        self._filing = WireFiling(self.store)
+
+    @property
+    def row(self) -> MachineRow:
+        """The machine meant: the one that answers on a given port, else the one described.
+
+        One on paper where none was ever described.
+        """
+        if self._row is None and self._address is not None:
+            self.connect()
+        if self._row is None:
+            self._row = self._described() or self._add(MachineDescription(name=ON_PAPER))
+        return self._row
+
+    @property
+    def description(self) -> MachineDescription:
+        """What the owner says about the machine."""
+        return MachineDescription.from_dict(self.row.description)
+
+    @property
+    def description_unconnected(self) -> MachineDescription:
+        """The same as far as it is known without asking the machine; else the defaults."""
+        row = self._likely() if self._by_port_alone else self._described()
+        known = MachineDescription(name=ON_PAPER)
+        return MachineDescription.from_dict(row.description) if row else known
+
+    @property
+    def _by_port_alone(self) -> bool:
+        """Whether only a port was given: who is there is learned by asking."""
+        return self._row is None and self._name is None and self._address is not None
+
+    @property
+    def reachable(self) -> bool:
+        """Whether there is an address to connect to."""
+        if self.connection is not None or self._address is not None:
+            return True
+        row = self._described()
+        return row is not None and row.description.get("address") is not None
+
+    def connect(self) -> Machine:
+        """The machine on its line, opened at the first call.
+
+        Raises:
+            InputError: no address is known.
+            LineError: nobody answers, or another program holds the line.
+        """
+        if self.connection is None:
+            self.connection = self._open()
+        return self.connection
+
+    def _open(self) -> Machine:
+        named = None if self._by_port_alone else self._described()
+        wanted = to_open(named or self._likely(), self._address, self._rate_baud)
+        machine = connect(wanted, home=self.home, holder=self._holder)
+        try:
+            self._row = recognise(self.store, self.person, machine, named=named, unknown=wanted)
+            machine = self._under_its_limits(machine)
+            settle_heat(machine, self.person)
+        except BaseException:
+            machine.close()
+            raise
+        return machine
+
+    def _likely(self) -> MachineRow | None:
+        """The one machine described with the address given: it is guarded as that one at first."""
+        rows = described_at(self.store, self._address) if self._address else []
+        return rows[0] if len(rows) == 1 else None
+
+    def _under_its_limits(self, machine: Machine) -> Machine:
+        """The same machine, guarded by what its owner says of it: it was recognised only now."""
+        opened = machine.description
+        known = replace(self.description, address=opened.address, rate_baud=opened.rate_baud)
+        if guarded_by(known) == guarded_by(opened):
+            machine.description = known
+            return machine
+        self.connection = machine
+        self.release()
+        return connect(known, home=self.home, holder=self._holder)
+
+    def _described(self) -> MachineRow | None:
+        return self._row or meant(self.store, self._name)
+
+    def _add(self, description: MachineDescription) -> MachineRow:
+        if self.store.machine(description.name) is None:
+            self.store.add_machine(description.to_dict())
+        row = self.store.machine(description.name)
+        assert row is not None  # noqa: S101 - it was added in the line before
+        return row
+
+    def described_anew(self, name: str) -> None:
+        """A description of this name was filed: it counts from now on, on an open line as well."""
+        if self._row is None or self._row.name != name:
+            return
+        self._row = self.store.machine(name)
+        if self.connection is not None:
+            self.connection = self._under_its_limits(self.connection)
+
+    def release(self) -> None:
+        """Give the line up, heaters off first, so that the machine is nobody's but its own.
+
+        A print from the memory card takes hours; a held line would guard against its heat.
+        """
+        if self.connection is None:
+            return
+        try:
+            self.file_wire_log()
+        finally:
+            connection, self.connection = self.connection, None
+            self._filing.ended()
+            connection.close()
+
+    def file_wire_log(self) -> None:
+        """Note in the store where on the wire log the work so far stands."""
+        if self.connection is None:
+            return
+        calibration = self.store.open_calibration_of(self.row.id)
+        self._filing.file(
+            self.connection.facts.wire_log,
+            machine_id=self.row.id,
+            calibration_id=calibration.id if calibration else None,
+        )
+
+    @property
+    def commands_sent(self) -> int:
+        """How many commands went over the line since the bench was set up."""
+        self.file_wire_log()
+        return self._filing.commands
+
+    def close(self) -> None:
+        """Make the machine safe, release its line, close the store."""
+        try:
+            self.release()
+        finally:
+            self.store.close()
