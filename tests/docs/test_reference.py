@@ -1,7 +1,7 @@
 """The reference names everything that a person or a program may meet: nothing may be missing.
 
 Walks the commands, the error tree, the readings files and the JSON that commands really print. What
-is missing is shown as the line to write, so that whoever adds a command need not guess.
+is missing is shown. Run as a program, this file writes the section of the commands anew.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import os
 import re
 import subprocess
 import sys
+import textwrap
 from collections.abc import Iterator
 from pathlib import Path
 from typing import get_args
@@ -22,10 +23,15 @@ import pytest
 import asleft
 from asleft import errors, measure, units
 from asleft.cli.app import app
+from asleft.cli.practice_words import WORDS
+from asleft.cli.trial import OUTCOMES
 from asleft.measure import Verdict
 from asleft.practice.hands import Hands
+from asleft.record.schema import CHANGE_KINDS, CHANGE_STATES, STANDINGS
 
 COMMAND = Path(sys.executable).parent / ("asleft.exe" if os.name == "nt" else "asleft")
+FIRST, NEXT = "## Commands\n\n", "\n## Files\n"
+MADE = {"Quantity": "name", "Proposal": "setting"}
 SHARED = {"--home", "--machine", "--json", "--help", "--version"}
 # Objects whose keys are data: axes, planes, letters of a code, kinds of file.
 OPEN = {
@@ -67,32 +73,48 @@ def commands() -> Iterator[tuple[str, click.Command, click.Context]]:
 
 
 def option_lines(command: click.Command, context: click.Context) -> Iterator[str]:
-    """What the reference must say of a command's arguments and own options, a line each."""
+    """What the reference says of a command's arguments and own options, a line each."""
     for param in command.get_params(context):
         if isinstance(param, click.Argument):
             yield f"- `{param.make_metavar(context)}`"
         elif not SHARED & set(param.opts):
             first, text = param.get_help_record(context)
-            yield f"- `{first}`: {' '.join(text.split())}"
+            yield f"- `{first}`: {' '.join(text.split())}".removesuffix(": ")
+
+
+def commands_section() -> str:
+    """All commands as the program explains them, between two headings of the reference."""
+    parts = []
+    for name, command, context in commands():
+        said = " ".join((command.help or "").replace("\b", " ").split())
+        lines = [f"### `{name}`", "", *textwrap.wrap(said, 100, break_on_hyphens=False), ""]
+        lines += [*option_lines(command, context), ""]
+        if name == "asleft practice":
+            lines += [
+                "Without `--unattended` it is served, its address comes first, and typed words"
+            ]
+            lines += [
+                "are its owner's hands:",
+                "",
+                *(f"- `{word}`: {what}" for word, what in WORDS),
+                "",
+            ]
+        parts.append("\n".join(lines).rstrip() + "\n")
+    return "\n".join(parts).replace("\n\n\n", "\n\n")
+
+
+def split(text: str) -> tuple[str, str, str]:
+    """The reference before, in, and behind its section of commands."""
+    before, behind = text.split(FIRST, 1)
+    commands_text, behind = behind.split(NEXT, 1)
+    return before + FIRST, commands_text, NEXT + behind
 
 
 def test_every_command_and_option_stands_in_it(reference):
-    told = sections(reference)
-    missing = []
-    for name, command, context in commands():
-        body = told.get(name)
-        if body is None:
-            missing += ["", f"### `{name}`", "", " ".join((command.help or "").split()), ""]
-        missing += [line for line in option_lines(command, context) if line not in (body or "")]
-    assert not missing, "missing in docs/reference.md:\n" + "\n".join(missing)
-    everywhere = marked(told["Options everywhere"])
+    _, told, _ = split(reference)
+    assert told == commands_section(), f"python {Path(__file__).name} writes it anew"
+    everywhere = marked(sections(reference)["Options everywhere"])
     assert everywhere >= SHARED
-
-
-def test_no_command_is_told_that_is_gone(reference):
-    real = {name for name, _, _ in commands()}
-    told = {title for title in sections(reference) if title.startswith("asleft ")}
-    assert told <= real
 
 
 def test_every_error_kind_and_exit_status_stands_in_it(reference):
@@ -115,12 +137,23 @@ def test_every_verdict_setting_and_name_stands_in_it(reference):
     assert set(get_args(Verdict)) <= marked(told["Verdicts"])
     settings = {*units.LINEAR_AXES, *units.SKEW_PLANES, "E", "E0", "L", "R"}
     assert settings <= marked(told["Names of settings"])
-    from asleft.cli.practice_words import WORDS
-    from asleft.cli.trial import OUTCOMES
 
     assert set(OUTCOMES) <= marked(told["asleft.trial/1"])
-    for word, what in WORDS:
-        assert f"- `{word}`: {what}" in told["asleft practice"]
+    assert {*STANDINGS, *CHANGE_KINDS, *CHANGE_STATES} <= marked(told["asleft.record/1"])
+
+
+def test_every_quantity_and_proposal_stands_in_it(reference):
+    named = set()
+    for path in Path(measure.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") in MADE:
+                first = [
+                    *node.args[:1],
+                    *(k.value for k in node.keywords if k.arg in MADE.values()),
+                ]
+                named |= {word.value for word in first if isinstance(word, ast.Constant)}
+    assert len(named) > 5
+    assert named <= marked(sections(reference)["asleft.solve/1"])
 
 
 def test_every_readings_file_in_it_is_read(page):
@@ -217,6 +250,8 @@ trial feed --readings feed.csv --temperature 205
 trial span --readings span.csv --no-column --making cases
 set --from-findings
 record
+plan span
+allow hole 8 --scale-percent 0.1 --scale-u 0.02 --growth 0.1 --growth-u 0.03
 piece span --out pieces
 """
 
@@ -241,3 +276,9 @@ def test_every_key_that_is_printed_at_a_machine_stands_in_it(reference, run):
             missing += check_keys(str(document["schema"]), keys_of(document), told)
         missing += check_keys("asleft.record/1", keys_of(run("record")), told)
     assert not missing, "\n".join(dict.fromkeys(missing))
+
+
+if __name__ == "__main__":
+    page = Path(__file__).resolve().parents[2] / "docs" / "reference.md"
+    before, _, behind = split(page.read_text(encoding="utf-8"))
+    page.write_text(before + commands_section() + behind, encoding="utf-8")
