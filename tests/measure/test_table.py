@@ -3,7 +3,18 @@
 import pytest
 
 from asleft.errors import InputError
-from asleft.measure import FeedReading, SpanReading, parse_feed_table, parse_span_table
+from asleft.measure import (
+    BeadReading,
+    FeedReading,
+    FitReading,
+    SpanReading,
+    TraverseReading,
+    parse_bead_table,
+    parse_feed_table,
+    parse_fit_table,
+    parse_span_table,
+    parse_traverse_table,
+)
 
 MARKED = "marked_mm,remaining_mm,commanded_mm\n"
 SPAN = "direction,faces,nominal_mm,reading_mm,place\n"
@@ -74,3 +85,58 @@ def test_span_errors_name_the_cell(row: str, column: str, value: str) -> None:
         parse_span_table(SPAN + "X,outside,100,100.1,\n" + row + "\n", name="s.csv")
     assert caught.value.where == f"s.csv, row 3, column {column}"
     assert value in caught.value.message
+
+
+TRAVERSE = "axis,target_mm,approach,reading_mm,cycle\n"
+BEAD = "drawn_width_mm,reading_mm,mass_g\n"
+FIT = "drawn_mm,gauge_mm,outcome\n"
+
+
+def test_the_other_trials() -> None:
+    text = TRAVERSE + "x,-50,+,-49.98,1\nX,0,-,0.02,\n"
+    assert parse_traverse_table(text, name="t") == [
+        TraverseReading("X", -50.0, "+", -49.98, 1),
+        TraverseReading("X", 0.0, "-", 0.02),
+    ]
+    comma = "axis;target_mm;approach;reading_mm\nZ;10;+;10,02\n"
+    assert parse_traverse_table(comma, name="t") == [TraverseReading("Z", 10.0, "+", 10.02)]
+    assert parse_bead_table(BEAD + "0.45,0.47,3.1\n0.55,0.56,\n", name="b") == [
+        BeadReading(0.45, 0.47, 3.1),
+        BeadReading(0.55, 0.56),
+    ]
+    assert parse_fit_table(FIT + "8.05,8,Refuses\n", name="f") == [FitReading(8.05, 8.0, "refuses")]
+
+
+@pytest.mark.parametrize(
+    ("parse", "head", "row", "column", "value"),
+    [
+        (parse_traverse_table, TRAVERSE, "E,0,+,0,", "axis", "E"),
+        (parse_traverse_table, TRAVERSE, "X,nan,+,0,", "target_mm", "nan"),
+        (parse_traverse_table, TRAVERSE, "X,0,up,0,", "approach", "up"),
+        (parse_traverse_table, TRAVERSE, "X,0,+,inf,", "reading_mm", "inf"),
+        (parse_traverse_table, TRAVERSE, "X,0,+,-99999,", "reading_mm", "-99999"),
+        (parse_traverse_table, TRAVERSE, "X,0,+,0,1.5", "cycle", "1.5"),
+        (parse_traverse_table, TRAVERSE, "X,0,+,0,0", "cycle", "0"),
+        (parse_bead_table, BEAD, "0,0.5,", "drawn_width_mm", "0"),
+        (parse_bead_table, BEAD, "0.45,45,", "reading_mm", "45"),
+        (parse_bead_table, BEAD, "0.45,0.45,-3", "mass_g", "-3"),
+        (parse_bead_table, BEAD, "0.45,,3", "reading_mm", "empty"),
+        (parse_fit_table, FIT, "8.05,8,sticks", "outcome", "sticks"),
+        (parse_fit_table, FIT, "80.5,8,turns", "drawn_mm", "80.5"),
+        (parse_fit_table, FIT, "8.05,-8,turns", "gauge_mm", "-8"),
+    ],
+)
+def test_their_errors_name_the_cell(parse, head, row, column, value) -> None:
+    with pytest.raises(InputError) as caught:
+        parse(head + row + "\n", name="t.csv")
+    assert caught.value.where == f"t.csv, row 2, column {column}"
+    assert value in caught.value.message
+    assert caught.value.hint
+
+
+def test_their_headers_are_checked() -> None:
+    for parse in (parse_traverse_table, parse_bead_table, parse_fit_table):
+        for text in ("", "colour\nred\n"):
+            with pytest.raises(InputError) as caught:
+                parse(text, name="t.csv")
+            assert "t.csv" in (caught.value.where or "")

@@ -9,13 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from asleft.errors import InputError
 from asleft.measure.bead_fit import BeadFit, Extrusion, fit_bead
 from asleft.measure.instrument import Instrument
+from asleft.measure.likes import off_their_like
 from asleft.measure.readings import BeadReading
-from asleft.measure.result import Proposal, Quantity, Solution
+from asleft.measure.result import Proposal, Quantity, SetAside, Solution
 from asleft.measure.tolerance import Tolerance
 from asleft.measure.verdict import Evidence, Judgement, judge
 
@@ -51,15 +50,17 @@ def solve_bead(
         InputError: no readings, widths that no bead has, or masses without length and density.
     """
     _check(readings, extrusion, in_force)
-    fit = fit_bead(readings, instrument, extrusion)
+    kept, aside, doubt = _sorted_out(readings)
+    masses = [r.mass_g for r in readings if r.mass_g is not None]
+    fit = fit_bead(kept, masses, instrument, extrusion)
     flow, growth = fit.quantity("flow", 0, axis), fit.quantity("growth", 1, None)
-    judged = _judge_flow(fit, tolerance)
+    judged = _judge_flow(fit, doubt, tolerance)
     return Solution(
         "bead",
         (flow, growth),
         (_flow_proposal(flow, judged, in_force, axis), _growth_proposal(fit, growth, tolerance)),
         fit.budget("flow", 0) + fit.budget("growth", 1),
-        (),
+        aside,
         tuple(_warnings(readings, extrusion)),
     )
 
@@ -90,7 +91,20 @@ def _check(readings: Sequence[BeadReading], extrusion: Extrusion, in_force: floa
         raise InputError(f"a flow of {in_force:g} is impossible", hint="100 % is 1.", where="flow")
 
 
-def _judge_flow(fit: BeadFit, tolerance: Tolerance) -> Judgement:
+def _sorted_out(
+    readings: Sequence[BeadReading],
+) -> tuple[list[BeadReading], tuple[SetAside, ...], str | None]:
+    """Readings whose widths count, misreads, and a contradiction."""
+    groups: dict[float, list[tuple[int, float]]] = {}
+    for row, r in enumerate(readings, start=1):
+        groups.setdefault(r.drawn_width_mm, []).append((row, r.reading_mm))
+    aside, doubt = off_their_like(groups.values(), "width")
+    gone = {a.row for a in aside}
+    kept = [r for row, r in enumerate(readings, start=1) if row not in gone]
+    return kept, aside, doubt
+
+
+def _judge_flow(fit: BeadFit, doubt: str | None, tolerance: Tolerance) -> Judgement:
     largest = fit.budget("flow", 0)[0].input
     weighed = fit.names[3] != ""
     return judge(
@@ -104,18 +118,13 @@ def _judge_flow(fit: BeadFit, tolerance: Tolerance) -> Judgement:
             largest=f"the {largest}",
             remedy="weigh the piece" if not weighed else "find the density of this spool",
             plausible=PLAUSIBLE,
-            trouble=_trouble(fit),
+            trouble=doubt or _trouble(fit),
         )
     )
 
 
 def _trouble(fit: BeadFit) -> str | None:
-    """Ways to the flow that contradict each other: a row far outside what it should be."""
-    rest = fit.linear.residuals / fit.sd
-    k = int(np.argmax(np.abs(rest)))
-    typical = fit.reading_sd_mm
-    if k < fit.widths and abs(fit.linear.residuals[k]) > max(4 * typical, 0.1):
-        return f"row {k + 1} is {fit.linear.residuals[k]:+.2f} mm off the others: measure it again"
+    """Ways to the flow that contradict each other: an input far outside what it should be."""
     for j, name in enumerate(fit.names):
         if name and abs(float(fit.linear.values[j])) > 3 * fit.prior_sd[j]:
             return f"the readings contradict each other: {name} would be more than 3 u off"

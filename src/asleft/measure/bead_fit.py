@@ -21,7 +21,7 @@ from asleft.measure.result import BudgetLine, Quantity
 
 SHAPE_SD_MM = 0.05  # how far a real bead is from a stadium, both sides; a guess, ours
 READING_SD_MM = 0.02  # a wall across the jaws, before any reading; worth one reading; ours
-FLOW_SD = 0.5  # so wide that it only keeps what nobody measured finite
+FLOW_SD = 2.0  # so wide that it only keeps what nobody measured finite
 BULGE = 1 - math.pi / 4  # a stadium is this times its height wider than its mean wall
 
 
@@ -112,9 +112,12 @@ class BeadFit:
 
 
 def fit_bead(
-    readings: Sequence[BeadReading], instrument: Instrument, extrusion: Extrusion
+    readings: Sequence[BeadReading],
+    masses_g: Sequence[float],
+    instrument: Instrument,
+    extrusion: Extrusion,
 ) -> BeadFit:
-    """Fit widths, mass and diameter together; readings as checked by the caller."""
+    """Fit widths, masses of the whole piece and diameter together, as checked by the caller."""
     bulge = extrusion.layer_mm * BULGE
     drawn = np.array([r.drawn_width_mm for r in readings])
     read = np.array([r.reading_mm for r in readings])
@@ -123,7 +126,7 @@ def fit_bead(
     rows = np.zeros((n, 5))
     rows[:, 0], rows[:, 1], rows[:, 2] = drawn - bulge, 1.0, 1.0
     target, sds = read - bulge, np.full(n, sd)
-    more, wanted, its_sd, ways = _other_ways(readings, extrusion)
+    more, wanted, its_sd, ways = _other_ways(masses_g, extrusion)
     rows = np.vstack([rows, more])
     target, sds = np.concatenate([target, wanted]), np.concatenate([sds, its_sd])
     prior = np.array([FLOW_SD, SHAPE_SD_MM, instrument.outside_zero_sd_mm, 1.0, extrusion.feed_u])
@@ -153,14 +156,13 @@ def _scatter(drawn: Array, read: Array, instrument: Instrument) -> tuple[float, 
 
 
 def _other_ways(
-    readings: Sequence[BeadReading], extrusion: Extrusion
+    masses: Sequence[float], extrusion: Extrusion
 ) -> tuple[Array, Array, Array, tuple[str, ...]]:
     """Rows for mass and for diameter: both tell flow without a caliper on the wall.
 
     Mass over ρ·F·πd₀²/4 is the flow by volume, times 1 + the density's relative error. Diameter:
     (d/d₀)² is the flow, times 1 + the relative error of the fed length.
     """
-    masses = [r.mass_g for r in readings if r.mass_g is not None]
     rows, wanted, sds, ways = [], [], [], []
     if masses and extrusion.filament_mm and extrusion.density_g_cm3:
         area = math.pi / 4 * extrusion.filament_diameter_mm**2

@@ -142,6 +142,8 @@ def _posterior(drawn: Array, rank: Array) -> tuple[_Marginal, _Marginal]:
     """
     from scipy.special import log_ndtr, ndtr
 
+    tries, count = np.unique(np.column_stack([drawn, rank]), axis=0, return_counts=True)
+    drawn, rank = tries[:, 0], tries[:, 1].astype(int)
     at = np.linspace(drawn.min() - BEYOND_MM, drawn.max() + BEYOND_MM, _GRID)
     play = at[None, :] - at[:, None]  # [first, second]
     allowed = (play > 0) & (play <= PLAY_MM)
@@ -150,11 +152,11 @@ def _posterior(drawn: Array, rank: Array) -> tuple[_Marginal, _Marginal]:
     for scatter in SCATTERS_MM:
         z = (at[:, None] - drawn[None, :]) / scatter
         log = np.where(allowed, 0.0, -np.inf)
-        log += log_ndtr(z[:, rank == 0]).sum(axis=1)[:, None]
-        log += log_ndtr(-z[:, rank == 2]).sum(axis=1)[None, :]
+        log += (log_ndtr(z[:, rank == 0]) @ count[rank == 0])[:, None]
+        log += (log_ndtr(-z[:, rank == 2]) @ count[rank == 2])[None, :]
         for k in np.flatnonzero(rank == 1):
             between = ndtr(z[None, :, k]) - ndtr(z[:, None, k])
-            log += np.log(np.maximum(between, 1e-300))
+            log += count[k] * np.log(np.maximum(between, 1e-300))
         log -= 0.5 * (math.log(scatter / SCATTER_TYPICAL_MM) / SCATTER_LOG_SD) ** 2
         top = float(log.max())
         if top > peak:

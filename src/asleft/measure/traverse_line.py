@@ -16,6 +16,7 @@ import numpy as np
 from asleft.errors import InputError
 from asleft.measure.chance import effective_dof
 from asleft.measure.instrument import Instrument
+from asleft.measure.likes import off_their_like
 from asleft.measure.linear import Array, least_squares
 from asleft.measure.readings import TraverseReading
 from asleft.measure.result import SetAside
@@ -23,8 +24,6 @@ from asleft.measure.result import SetAside
 LENGTH_LEAST_MM = 100.0
 POSITION_SD_MM = 0.01  # one target off the line, before any reading; worth one reading; ours
 ALONG_SD_RAD = math.radians(0.5)  # how well an instrument is laid along an axis; a guess, ours
-MISREAD_LEAST_MM = 0.1
-MISREAD_TIMES = 6.0
 
 
 @dataclass(frozen=True)
@@ -110,7 +109,8 @@ def _run(axis: str, rows: list[tuple[int, TraverseReading]]) -> AxisRun:
     groups: dict[tuple[float, str], list[tuple[int, TraverseReading]]] = {}
     for row, r in rows:
         groups.setdefault((r.target_mm, r.approach), []).append((row, r))
-    aside, contradiction = _misreads(groups)
+    like = [[(row, r.reading_mm) for row, r in rows] for rows in groups.values()]
+    aside, contradiction = off_their_like(like, "target")
     gone = {a.row for a in aside}
 
     def deviations(approach: str) -> list[Array]:
@@ -127,32 +127,7 @@ def _run(axis: str, rows: list[tuple[int, TraverseReading]]) -> AxisRun:
 
     up, down = deviations("+"), deviations("-")
     count = len(rows) - len(gone)
-    return AxisRun(axis, tuple(targets), up, down, tuple(aside), contradiction, count)
-
-
-def _misreads(
-    groups: dict[tuple[float, str], list[tuple[int, TraverseReading]]],
-) -> tuple[list[SetAside], str | None]:
-    """Readings far from their like: set aside among three or more, a contradiction among two."""
-    off: list[tuple[float, int, TraverseReading, int]] = []
-    for rows in groups.values():
-        middle = float(np.median([r.reading_mm for _, r in rows]))
-        off += [(r.reading_mm - middle, row, r, len(rows)) for row, r in rows if len(rows) > 1]
-    if not off:
-        return [], None
-    typical = 1.4826 * float(np.median([abs(o[0]) for o in off]))
-    limit = max(MISREAD_TIMES * typical, MISREAD_LEAST_MM)
-    far = [o for o in off if abs(o[0]) > limit]
-    aside = [
-        SetAside(row, r.reading_mm, f"{by:+.2f} mm off the others at this target; measure it again")
-        for by, row, r, like in far
-        if like > 2
-    ]
-    pairs = sorted(row for _, row, _, like in far if like == 2)
-    if pairs:
-        names = ", ".join(map(str, pairs))
-        return aside, f"rows {names} contradict each other: measure these targets again"
-    return aside, None
+    return AxisRun(axis, tuple(targets), up, down, aside, contradiction, count)
 
 
 def fit_line(run: AxisRun, instrument: Instrument) -> Line:

@@ -1,0 +1,42 @@
+"""Checks on a known length: from readings, and what they tell of an instrument's own scale."""
+
+import numpy as np
+import pytest
+
+from asleft.errors import InputError
+from asleft.measure import Instrument, KnownLengthCheck
+from asleft.measure.linear import least_squares
+
+
+def test_a_check_from_readings() -> None:
+    found = KnownLengthCheck.from_readings([100.02, 100.04, 100.02, 100.04], 100.0, 0.003, 0.01)
+    assert found.error_mm == pytest.approx(0.03)
+    # Standard deviation 0.01155 over √4: JCGM 100, 4.2.3.
+    assert found.error_u_mm == pytest.approx(0.005774, abs=1e-6)
+    alike = KnownLengthCheck.from_readings([100.02] * 5, 100.0, 0.003, 0.01)
+    assert alike.error_u_mm == pytest.approx(0.01 / 12**0.5)
+    for wrong in ([100.0, 100.0], [100.0, -1.0, 100.0], [100.0, float("nan"), 100.0]):
+        with pytest.raises(InputError):
+            KnownLengthCheck.from_readings(wrong, 100.0, 0.003, 0.01)
+
+
+@pytest.mark.parametrize("length", [20.0, 50.0, 100.0, 150.0])
+@pytest.mark.parametrize("zero", [None, 0.003])
+def test_own_scale_by_least_squares(length: float, zero: float | None) -> None:
+    check = KnownLengthCheck(length, 0.003, 0.04, 0.004)
+    instrument = Instrument(check=check, zero_u_mm=zero)
+    # Zero and scale as parameters with priors, the check as the one row that both are in.
+    fit = least_squares(
+        np.array([[1.0, length]]),
+        np.array([0.04]),
+        0.005,
+        None,
+        np.array([instrument.outside_zero_sd_mm, instrument.scale_sd]),
+    )
+    value, u = instrument.own_scale()
+    assert value == pytest.approx(fit.values[1], rel=1e-10)
+    assert u == pytest.approx(fit.covariance[1, 1] ** 0.5, rel=1e-10)
+
+
+def test_without_a_check_the_data_sheet_stands() -> None:
+    assert Instrument().own_scale() == (0.0, Instrument().scale_sd)
