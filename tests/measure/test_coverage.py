@@ -1,15 +1,31 @@
-"""Coverage and efficiency on simulated machines; modest numbers, the full tables run elsewhere."""
+"""Coverage and efficiency on simulated machines, sharply with few of them.
 
+Each estimate is compared with that of an oracle that knows the true scatter. Given its design the
+oracle errs as the bound says, so what an estimate loses is its distance from the oracle; and an
+interval covers with the probability that its half-width gives, which is averaged rather than
+hits and misses. The full tables stand in docs/accuracy.md.
+"""
+
+import math
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from asleft.measure import Instrument, SpanReading, solve_span
 from asleft.measure.design import PARAMETERS, Places, model, prior_sds
-from asleft.measure.linear import least_squares
+from asleft.measure.linear import LinearFit, least_squares
 
-MACHINES = 150
+MACHINES = 100
+KEYS = {
+    ("printed_scale", "X"): "scale_X",
+    ("printed_scale", "Y"): "scale_Y",
+    ("printed_scale", "Z"): "scale_Z",
+    ("shear", "XY"): "shear_XY",
+    ("growth", None): "growth",
+    ("first_layer", "Z"): "first_layer",
+}
 
 
 def _solve(readings):
@@ -21,71 +37,116 @@ def _solve(readings):
     )
 
 
-def _run(machine, rows, **hidden):
-    errors, hits = {}, {}
+def _oracle(readings, hidden, about: np.ndarray) -> tuple[LinearFit, list[str]]:
+    """The fit of place means with the true scatter, linearised at the true map."""
+    places: dict[str, list[SpanReading]] = {}
+    for r in readings:
+        places.setdefault(r.place, []).append(r)
+    rows = [group[0] for group in places.values()]
+    predicted, columns = model(Places.of(rows), about)
+    used = np.any(columns != 0, axis=0)
+    noise, face = hidden.get("noise", 0.025), hidden.get("face", 0.02)
+    times = np.where([r.direction == "Z" for r in rows], hidden.get("z_times", 1.0), 1.0)
+    count = np.array([len(group) for group in places.values()])
+    alone = noise**2 * times**2 + 0.01**2 / 12
+    sd = np.sqrt(alone / count + face**2 * times**2)
+    means = np.array([np.mean([r.reading_mm for r in group]) for group in places.values()])
+    target = means - predicted + columns @ about
+    fit = least_squares(columns[:, used], target, sd, None, prior_sds(Instrument(), 2.0)[used])
+    return fit, [PARAMETERS[k] for k in np.flatnonzero(used)]
+
+
+def _run(machine, rows, **hidden) -> dict[str, dict[str, list[float]]]:
+    """Distance from the oracle, half-width of the interval and hits, by parameter."""
+    found: dict[str, dict[str, list[float]]] = {}
     for seed in range(MACHINES):
         m = machine(np.random.default_rng(9000 + seed), **hidden)
-        found = _solve(m.read(rows))
-        truth = m.truth()
-        for q in found.quantities:
-            key = (q.name, q.axis or q.plane)
-            if q.value is not None and key in truth:
-                errors.setdefault(key, []).append(q.value - truth[key])
-                hits.setdefault(key, []).append(q.low95 <= truth[key] <= q.high95)
-    rms = {k: float(np.sqrt(np.mean(np.square(v)))) for k, v in errors.items()}
-    return rms, {k: float(np.mean(v)) for k, v in hits.items()}
+        readings = m.read(rows)
+        truth = {KEYS[k]: v for k, v in m.truth().items()}
+        about = np.zeros(len(PARAMETERS))
+        for name in ("scale_X", "scale_Y", "scale_Z", "shear_XY"):
+            about[PARAMETERS.index(name)] = truth[name]
+        best, names = _oracle(readings, hidden, about)
+        for q in _solve(readings).quantities:
+            name = KEYS.get((q.name, q.axis or q.plane))
+            if name is None or q.value is None:
+                continue
+            k = names.index(name)
+            one = found.setdefault(name, {"off": [], "half": [], "hit": [], "bound": []})
+            one["off"].append(q.value - best.values[k])
+            one["half"].append((q.high95 - q.low95) / 2)
+            one["hit"].append(q.low95 <= truth[name] <= q.high95)
+            one["bound"].append(best.covariance[k, k] ** 0.5)
+    return found
 
 
-def _bound(rows, noise: float, face: float, axis: str) -> float:
-    """Joint Cramér-Rao bound of printed scale with priors as stated and the true scatter."""
-    firsts = list(dict.fromkeys(rows))
-    places = Places.of([SpanReading(d, f, length, length, p) for d, f, length, p in firsts])
-    _, columns = model(places, np.zeros(len(PARAMETERS)))
-    used = np.any(columns != 0, axis=0)
-    n = len(rows) / len(firsts)
-    rounding = 0.01**2 / 12
-    sd = np.sqrt((noise**2 + rounding) / n + face**2)
-    fit = least_squares(
-        columns[:, used], np.zeros(len(firsts)), sd, None, prior_sds(Instrument(), 2.0)[used]
-    )
-    k = list(np.flatnonzero(used)).index(PARAMETERS.index(f"scale_{axis}"))
-    return float(fit.covariance[k, k] ** 0.5)
+def _ratio(one: dict[str, list[float]]) -> float:
+    """rms error over the bound: what the oracle errs, and what the estimate is off from it."""
+    return math.sqrt(1 + np.mean(np.square(one["off"])) / np.mean(one["bound"]) ** 2)
+
+
+def _covers(one: dict[str, list[float]]) -> float:
+    sd = _ratio(one) * np.mean(one["bound"])
+    return float(np.mean([math.erf(h / sd / math.sqrt(2)) for h in one["half"]]))
 
 
 @pytest.mark.parametrize(
-    ("shape", "hidden"),
+    ("shape", "hidden", "keys"),
     [
-        ({}, {}),
-        ({"span": 140.0, "n": 2}, {}),
-        ({}, {"noise": 0.01, "face": 0.03}),
-        ({"n": 2, "pairs": 2}, {"z_times": 2.0}),
-        ({}, {"misreads": 0.03}),
-        ({"faces": ("outside",)}, {}),
-        ({"directions": ("X",), "heights": ()}, {}),
+        ({}, {}, ("scale_X", "scale_Y")),
+        ({"span": 140.0, "n": 2}, {}, ("scale_X", "scale_Y")),
+        ({}, {"noise": 0.01, "face": 0.03}, ()),
+        ({"n": 2, "pairs": 2}, {"z_times": 2.0}, ("scale_X", "scale_Y")),
+        ({}, {"z_times": 3.0}, ("scale_X", "scale_Y")),
+        ({"directions": ("X",), "heights": ()}, {}, ()),
     ],
 )
-def test_intervals_cover(piece, machine, shape, hidden) -> None:
-    _, hits = _run(machine, piece(**shape).rows(), **hidden)
-    # 0.93 is asked for; three standard deviations of that share among 150 are 0.062.
-    for key, share in hits.items():
-        assert share >= 0.868, (key, share)
+def test_nothing_is_wasted_and_intervals_cover(piece, machine, shape, hidden, keys) -> None:
+    found = _run(machine, piece(**shape).rows(), **hidden)
+    for name, one in found.items():
+        # Averaged over 100 machines, a coverage so computed is known to about 0.006.
+        assert 0.925 <= _covers(one) <= 0.975, (name, _covers(one))
+        assert _ratio(one) <= (1.05 if name in keys else 1.10), (name, _ratio(one))
 
 
-def test_nothing_is_wasted(piece, machine) -> None:
+def test_outside_readings_alone_are_wide_and_cover(piece, machine) -> None:
+    found = _run(machine, piece(faces=("outside",)).rows())
+    for name, one in found.items():
+        assert _covers(one) >= 0.92, name
+    assert np.mean(found["scale_X"]["half"]) > 0.0015
+
+
+def test_misreads_cost_little(piece, machine) -> None:
+    # The oracle does not know of misreads: it reads the same machines without them.
     rows = piece().rows()
-    rms, _ = _run(machine, rows)
-    for axis in "XY":
-        bound = _bound(rows, 0.025, 0.02, axis)
-        # Three standard deviations of an rms over 150 machines are 17 %.
-        assert rms["printed_scale", axis] <= 1.17 * bound
+    lost: dict[str, list[float]] = {}
+    hits: dict[str, list[bool]] = {}
+    for seed in range(MACHINES):
+        m = machine(np.random.default_rng(9500 + seed))
+        clean = m.read(rows)
+        rng = np.random.default_rng(seed)
+        slips = rng.choice([-1.0, -0.5, -0.3, 0.3, 0.5, 1.0], len(clean))
+        slips *= rng.random(len(clean)) < 0.03
+        read = [replace(r, reading_mm=r.reading_mm + s) for r, s in zip(clean, slips, strict=True)]
+        before = {(q.name, q.axis or q.plane): q for q in _solve(clean).quantities}
+        for q in _solve(read).quantities:
+            key = (q.name, q.axis or q.plane)
+            if key in KEYS and q.u:
+                lost.setdefault(KEYS[key], []).append((q.value - before[key].value) / before[key].u)
+                hits.setdefault(KEYS[key], []).append(q.low95 <= m.truth()[key] <= q.high95)
+    for name in ("scale_X", "scale_Y", "shear_XY"):
+        assert math.sqrt(1 + np.mean(np.square(lost[name]))) <= 1.15
+    # Six quantities of 100 machines: a share of 0.95 is known to about 0.015 at the worst.
+    assert np.mean([h for v in hits.values() for h in v]) >= 0.92
 
 
 def test_effects_that_nobody_models(piece, machine) -> None:
     # Corner bulge 0.05, jaw tilt 0.02, periodic 0.015, face scatter 0.02, uneven first layer.
     hidden = {"bulge": 0.05, "tilt": 0.02, "periodic": 0.015, "layer_spread": 0.03}
-    _, hits = _run(machine, piece(n=2, pairs=2).rows(), **hidden)
-    for key in (("printed_scale", "X"), ("printed_scale", "Y"), ("shear", "XY")):
-        assert hits[key] >= 0.85, (key, hits[key])
+    found = _run(machine, piece(n=2, pairs=2).rows(), **hidden)
+    for name in ("scale_X", "scale_Y", "shear_XY"):
+        # The full table has 0.89 to 0.92 here; three standard deviations among 100 are 0.09.
+        assert np.mean(found[name]["hit"]) >= 0.81, name
 
 
 def test_ten_times_the_readings_take_ten_times_as_long(piece, machine) -> None:
@@ -102,4 +163,4 @@ def test_ten_times_the_readings_take_ten_times_as_long(piece, machine) -> None:
             _solve(readings)
             times.append(time.perf_counter() - start)
         spent[size] = min(times)
-    assert spent[10000] < 20 * spent[1000]
+    assert spent[10000] < 15 * spent[1000]
