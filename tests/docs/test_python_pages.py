@@ -5,9 +5,12 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import re
 
 import pytest
 
+from asleft import measure
+from asleft.controller import Machine
 from asleft.practice.hands import Hands
 
 ADDRESS_SHOWN = "socket://127.0.0.1:40123"
@@ -44,3 +47,9 @@ def own_data_folder(tmp_path, monkeypatch):
 def test_the_library_does_what_its_page_says(page, same, own_data_folder):
     with Hands(12, speed=600) as hands:
         assert run("library.md", page("library.md"), same, hands.address) > 5
+
+
+def test_the_library_names_all_there_is(docs):
+    told = set(re.findall(r"`(\w+)`", (docs / "library.md").read_text(encoding="utf-8")))
+    public = {name for name in vars(Machine) if not name.startswith("_")}
+    assert set(measure.__all__) | public <= told, (set(measure.__all__) | public) - told
