@@ -6,11 +6,13 @@ import json
 import os
 import re
 import signal
+import socket
 import subprocess
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -46,6 +48,36 @@ def test_found_keeps_what_the_machine_holds(cli, hands):
     again = cli("found", "--port", hands.address.removeprefix("socket://"))
     assert f"kept as state {told.json['kept'] + 1}" in again.out
     assert re.search(r"steps X +\d+(\.\d+)? steps/mm", again.out)
+
+
+def test_a_machine_is_shown_with_what_it_answers_as(cli, hands):
+    made = cli("machine", "describe", "case clocks", "--port", hands.address, "--json")
+    assert made.json["fingerprints"] == []
+    assert cli("found").status == 0  # the only machine, at the address described
+    fingerprint = cli("machine", "list", "--json").json["machines"][0]["fingerprints"][0]
+    assert fingerprint.startswith("UUID:")
+    assert fingerprint in cli("machine", "show").out
+
+
+def test_no_option_says_that_a_hot_machine_is_idle(cli, hands):
+    at = urlsplit(hands.address)
+    with socket.create_connection((at.hostname, at.port), timeout=10) as line:
+        line.sendall(b"M104 S180\n")
+        assert line.recv(200)
+    for command in (("found",), ("set", "X=81", "--yes")):
+        ran = cli(*command, "--port", hands.address, "--json")
+        assert ran.status == 2, ran.err
+        assert "terminal" in ran.error["hint"]
+        assert heaters_on(hands)
+
+
+def test_no_option_says_that_another_machine_is_the_first_one(cli, hands):
+    with Hands(8, speed=600) as first:
+        cli("machine", "describe", "case clocks")
+        assert cli("found", "--port", first.address, "--machine", "case clocks").status == 0
+    ran = cli("set", "X=81", "--yes", "--machine", "case clocks", "--port", hands.address, "--json")
+    assert ran.status == 2 and ran.out == ""
+    assert not any("M92" in line["text"] for line in hands.ask("peek_received")["lines"])
 
 
 def test_a_change_is_read_back_stored_proved_undone_and_restored(cli, hands):

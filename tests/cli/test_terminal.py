@@ -91,6 +91,18 @@ def test_the_option_answers_yes_and_shows_the_question():
     assert "Send it?" in shown.getvalue() and "It moves." in shown.getvalue()
 
 
+@pytest.mark.parametrize("yes", [True, False])
+def test_what_only_a_person_can_know_is_answered_by_no_option(yes):
+    ask = Ask("connect.hot", "is it idle?", only_in_person=True)
+    someone, shown = person("no\n", yes=yes)
+    assert someone.confirm(ask) is False
+    assert "[yes or no]" in shown.getvalue()
+    nobody, _ = person("yes\n", terminal=False, yes=yes)
+    with pytest.raises(InputError, match="only a person") as refused:
+        nobody.confirm(ask)
+    assert refused.value.exit_status == 2 and "at a terminal" in (refused.value.hint or "")
+
+
 def test_nobody_there_is_refused_with_the_option_that_answers():
     someone, _ = person("y\n", terminal=False)
     with pytest.raises(InputError) as refused:
