@@ -117,7 +117,7 @@ def test_traverse_plan_against_the_solver() -> None:
     rng = np.random.default_rng(2)
     us = []
     for _ in range(100):
-        off = dict(zip(targets, rng.normal(0, 0.01, 5), strict=True))
+        off = dict(zip(targets, rng.normal(0, 0.015, 5), strict=True))
         rows = [
             TraverseReading("X", t, side, t + off[t] + rng.normal(0, 0.01))
             for t in targets

@@ -17,6 +17,7 @@ from asleft.cli.session import Session, shared_options
 from asleft.cli.solving import instrument_of, instrument_options, tolerance_of
 from asleft.cli.typed import MM, Sizes
 from asleft.cli.wording import plain, table, wrapped
+from asleft.errors import InputError
 
 if TYPE_CHECKING:
     from asleft.measure import Plan
@@ -75,21 +76,24 @@ def plan_span_command(session: Session, /, *, repeats: int, **given: Any) -> int
 
 def _candidates(session: Session, given: dict[str, Any], reach_mm: float) -> list[SpanPiece]:
     """The piece asked for, or all that bed and reach allow, the largest last."""
-    from asleft.pieces import SpanPiece
+    from asleft.pieces import SpanPiece, fits
 
-    shape, travel_mm, _ = _bed(session, {**given, "nozzle_mm": None})
-    sizes = {} if given["pitch_mm"] is None else {"pitch_mm": given["pitch_mm"]}
+    shape, travel, _ = _bed(session, {**given, "nozzle_mm": None})
+    travel_mm = travel or (220.0, 220.0, 220.0)
     largest = SpanPiece.for_machine(
-        bed_shape=shape,
-        travel_mm=travel_mm or (220.0, 220.0, 220.0),
-        reach_mm=reach_mm,
-        column=given["column"],
-        **sizes,
+        bed_shape=shape, travel_mm=travel_mm, reach_mm=reach_mm, column=given["column"]
     )
-    if sizes:
-        return [largest]
-    pitches = range(LEAST_PITCH_MM, int(largest.pitch_mm), PITCH_STEP_MM)
-    return [*(replace(largest, pitch_mm=float(p)) for p in pitches), largest]
+    if given["pitch_mm"] is None:
+        pitches = range(LEAST_PITCH_MM, int(largest.pitch_mm), PITCH_STEP_MM)
+        return [*(replace(largest, pitch_mm=float(p)) for p in pitches), largest]
+    piece = replace(largest, pitch_mm=given["pitch_mm"])
+    if not fits(piece, shape, travel_mm):
+        raise InputError(
+            f"a pitch of {piece.pitch_mm:g} mm does not fit on this bed",
+            hint=f"{largest.pitch_mm:g} mm does.",
+            where="--pitch",
+        )
+    return [piece]
 
 
 @plan_command.command("feed")

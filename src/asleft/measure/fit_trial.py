@@ -21,6 +21,7 @@ from asleft.measure.result import BudgetLine, Proposal, Quantity, Solution, Verd
 
 Part = Literal["hole", "shaft"]
 ORDER = ("refuses", "turns", "loose")
+_SAYS = ("refuses", "turns", "is loose")
 STEP_MM = 0.05  # of a fit piece; what a fit may be off without harm
 CONTRADICTION_MM = 0.1  # two steps of a fit piece: more than bores of one print differ
 WIDE_MM = 0.1  # an interval wider than this leaves more than two steps open
@@ -91,16 +92,21 @@ def _told(readings: Sequence[FitReading]) -> Part:
 
 
 def _contradiction(drawn: Array, rank: Array) -> str | None:
-    """Two tries whose order is upside down by two steps or more."""
-    tighter = drawn[:, None] - drawn[None, :]  # row i drawn wider than row j by this
-    upside = (rank[:, None] < rank[None, :]) & (tighter >= CONTRADICTION_MM - 1e-9)
-    if not upside.any():
+    """The two tries whose order is most upside down, if by two steps or more."""
+    worst, rows = 0.0, (0, 0)
+    for limit in (0, 1):
+        tight, easy = np.flatnonzero(rank <= limit), np.flatnonzero(rank > limit)
+        if tight.size and easy.size:
+            i = int(tight[np.argmax(drawn[tight])])
+            j = int(easy[np.argmin(drawn[easy])])
+            if drawn[i] - drawn[j] > worst:
+                worst, rows = float(drawn[i] - drawn[j]), (i, j)
+    if worst < CONTRADICTION_MM - 1e-9:
         return None
-    i, j = np.unravel_index(int(np.argmax(np.where(upside, tighter, 0.0))), upside.shape)
+    i, j = rows
     return (
-        f"row {i + 1} {ORDER[rank[i]]} though it is drawn {tighter[i, j]:.2f} mm wider than row "
-        f"{j + 1}, which {'is loose' if rank[j] == 2 else 'turns'}: look for burrs or a seam, clear"
-        " them, try again"
+        f"row {i + 1} {_SAYS[rank[i]]} though it has {worst:.2f} mm more room than row {j + 1}, "
+        f"which {_SAYS[rank[j]]}: look for burrs or a seam, clear them, try again"
     )
 
 
@@ -142,7 +148,9 @@ def _posterior(drawn: Array, rank: Array) -> tuple[_Marginal, _Marginal]:
     """
     from scipy.special import log_ndtr, ndtr
 
-    tries, count = np.unique(np.column_stack([drawn, rank]), axis=0, return_counts=True)
+    tries, count = np.unique(
+        np.column_stack([np.round(drawn, 3), rank]), axis=0, return_counts=True
+    )
     drawn, rank = tries[:, 0], tries[:, 1].astype(int)
     at = np.linspace(drawn.min() - BEYOND_MM, drawn.max() + BEYOND_MM, _GRID)
     play = at[None, :] - at[:, None]  # [first, second]

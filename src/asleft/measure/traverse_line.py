@@ -22,7 +22,7 @@ from asleft.measure.readings import TraverseReading
 from asleft.measure.result import SetAside
 
 LENGTH_LEAST_MM = 100.0
-POSITION_SD_MM = 0.01  # one target off the line, before any reading; worth one reading; ours
+POSITION_SD_MM = 0.015  # a target off the line (screw, pulley), before any; worth one; ours
 ALONG_SD_RAD = math.radians(0.5)  # how well an instrument is laid along an axis; a guess, ours
 
 
