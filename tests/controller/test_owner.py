@@ -273,6 +273,7 @@ def test_heaters_off_first_after_a_crash(board: Any, opened: Any) -> None:
 
 def test_a_stop_on_an_unplugged_cold_machine_does_not_hang(board: Any, opened: Any) -> None:
     line = opened(board)
+    line.exchange("G28", within_s=2)
     board.end()
     with pytest.raises(LineError):
         wait_until(lambda: line.exchange("M105", within_s=2) is None)
@@ -298,10 +299,16 @@ def test_the_owner_told_to_go_makes_safe_first(board: Any, opened: Any) -> None:
         line.close()
 
 
+def cools(board: Any) -> bool:
+    board.report = board.report.replace("/200.0", "/0.0")
+    return False  # and obeys as usual
+
+
 def test_over_the_limit_while_nobody_asks(board: Any, opened: Any) -> None:
     line = opened(board, limits={"poll_s": 0.3})
     line.exchange("M104 S200", within_s=2)
     board.report = "T:300.0 /200.0 B:21.0 /0.0"
+    board.script["M104 S0"] = lambda _: cools(board)
     asked_s = time.monotonic()
     assert wait_until(lambda: "M104 S0" in board.commands())
     assert board.when("M104 S0") - asked_s < 1.0

@@ -44,8 +44,8 @@ __all__ = [
     "parse_report",
     "restore_lines",
     "same_within_digits",
-    "tell_also",
     "setting_lines",
+    "tell_also",
     "typed_report",
 ]
 

@@ -7,7 +7,7 @@ place that knows their wording. Stands on the line's answers; knows no command's
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
@@ -58,7 +58,7 @@ class Heard:
     @property
     def unknown(self) -> bool:
         """Whether the machine does not know the command."""
-        return any(_UNKNOWN.search(text) for text in self.texts)
+        return says_unknown(self.texts)
 
 
 class Asker:
@@ -149,6 +149,11 @@ class Asker:
             self.restarts += 1
             self.homed.clear()
         return came
+
+
+def says_unknown(texts: Iterable[str]) -> bool:
+    """Whether one of the lines says that the machine does not know the command."""
+    return any(_UNKNOWN.search(text) for text in texts)
 
 
 def tell_also(error: BaseException, failure: AsleftError) -> None:

@@ -15,6 +15,7 @@ import sys
 import tempfile
 import threading
 import time
+from dataclasses import asdict
 from pathlib import Path
 from typing import IO, Any
 
@@ -121,6 +122,25 @@ class OwnedLine:
         with channel.lock:
             return [Notice(**told) for told in channel.ask("notices")]
 
+    def limit(self, limits: GuardLimits, safe_lines: tuple[str, ...]) -> None:
+        """Other limits and heaters-off lines from now on; see `link.Line.limit`."""
+        channel = self._channels["side"]
+        with channel.lock:
+            channel.ask("limit", limits=asdict(limits), safe_lines=safe_lines)
+
+    def is_lost(self) -> bool:
+        """Whether the connection to the machine is gone."""
+        channel = self._channels["side"]
+        with channel.lock:
+            return bool(channel.ask("is_lost"))
+
+    def reopen(self, *, within_s: float) -> LineFacts:
+        """Open a lost line again until the machine answers; see `link.Line.reopen`."""
+        channel = self._channels["work"]
+        with channel.lock:
+            self.facts = LineFacts(**channel.ask("reopen", within_s=within_s))
+        return self.facts
+
     def stop(self) -> None:
         """Stop and heaters off, written when this returns. Fit for a signal handler."""
         channel = self._channels["stop"]
@@ -189,7 +209,7 @@ def open_line(
         InputError: the address is none.
         LineError: held by another program (who is said), cannot be opened, or silent.
     """
-    from asleft.controller.owner_session import OwnerConfig
+    from asleft.controller.owner_config import OwnerConfig
 
     PortTransport(address)  # an address that is none is told here, before a process starts
     config = OwnerConfig(
@@ -215,7 +235,6 @@ def open_line(
                 channel.close()
             _wait_for(owner)
             raise
-    facts["banner"] = tuple(facts["banner"])
     return OwnedLine(owner, channels, LineFacts(**facts))
 
 

@@ -15,8 +15,10 @@ import sys
 from dataclasses import asdict
 from typing import Any
 
-from asleft.controller.owner_session import OwnerConfig, Session
+from asleft.controller.owner_config import OwnerConfig
+from asleft.controller.owner_session import Session
 from asleft.errors import AsleftError, BugError, LineError
+from asleft.link.guard import GuardLimits
 from asleft.link.platform import on_ending
 
 CHANNELS = ("work", "side", "stop")
@@ -49,7 +51,7 @@ class Owner:
             for name, (reader, writer) in zip(CHANNELS, streams, strict=True)
         ]
         await self._done.wait()
-        with contextlib.suppress(AsleftError):
+        with contextlib.suppress(Exception):
             await self._leave()
         for server in servers:
             server.cancel()
@@ -59,8 +61,8 @@ class Owner:
 
     async def _leave(self) -> None:
         session = self._session
-        if session.is_open and session.guard.may_be_hot:
-            with contextlib.suppress(AsleftError):
+        if session.is_open and session.guard.ours:
+            with contextlib.suppress(Exception):
                 session.stop()
         await session.close()
 
@@ -94,16 +96,25 @@ class Owner:
 
     async def _do(self, asked: dict[str, Any]) -> Any:
         session = self._session
+        result: Any = None
         match asked["do"]:
             case "exchange":
-                return asdict(await session.exchange(asked["command"], asked["within_s"]))
+                result = asdict(await session.exchange(asked["command"], asked["within_s"]))
+            case "limit":
+                session.limit(GuardLimits(**asked["limits"]), tuple(asked["safe_lines"]))
+            case "is_lost":
+                result = session.is_lost()
+            case "reopen":
+                result = asdict(await session.reopen(asked["within_s"]))
             case "stop":
-                return session.stop()
+                session.stop()
             case "notices":
-                return [asdict(notice) for notice in session.notices()]
+                result = [asdict(notice) for notice in session.notices()]
             case "close":
-                return await self._close()
-        raise BugError(f"the owner of the line was asked for {asked['do']!r}")
+                result = await self._close()
+            case other:
+                raise BugError(f"the owner of the line was asked for {other!r}")
+        return result
 
     async def _close(self) -> str | None:
         outcome = await self._session.close()

@@ -1,7 +1,8 @@
 """Heaters off, whatever the line does: numbered, without number, and after reopening.
 
-It tries until the machine acknowledged or the time is up, and says which; a confirmation is an
-acknowledgement, never the mere sending. What is sent comes from the machine's description.
+It tries until the machine shows no target above 0 or the time is up, and says which: an ok alone
+may belong to another line, or to a line that arrived garbled. What is sent comes from the machine's
+description.
 """
 
 from __future__ import annotations
@@ -9,14 +10,21 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import time
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 
-from asleft.errors import AsleftError, MachineResetError
+from asleft.controller.asking import says_unknown
+from asleft.errors import MachineResetError
+from asleft.link.answer import Answer
 from asleft.link.conversation import Conversation
+from asleft.link.hearing import temperatures
+from asleft.link.wire import reset_error
 
 EACH_WITHIN_S = 3.0
-NUMBERED_WITHIN_S = 4.0  # getting back in step included
+NUMBERED_WITHIN_S = 5.0  # getting back in step included
+QUESTION = "M105"
+LATE_ANSWERS = 3  # so many answers to earlier lines are passed over
+LATE_QUIET_S = 0.1
 REOPEN_WITHIN_S = 17.0  # a board may boot
 PAUSE_S = 0.3
 
@@ -50,16 +58,19 @@ async def heaters_off(
     safe_lines: tuple[str, ...],
     *,
     within_s: float,
+    on_begun: Callable[[asyncio.Timeout], None] = lambda _: None,
 ) -> SafeOutcome:
-    """Switch the heaters off and have it acknowledged; never raises for the line's sake.
+    """Switch the heaters off and see that they are; raises nothing, whatever goes wrong.
 
     A board that is out of step may be blocked by a wait: `stop_lines` go out again each round.
+    `on_begun` gets the bound, so that whoever has no patience left can shorten it.
     """
     started_s = time.monotonic()
     restarts: list[MachineResetError] = []
     how = "not confirmed"
     with contextlib.suppress(TimeoutError):
-        async with asyncio.timeout(within_s):
+        async with asyncio.timeout(within_s) as bound:
+            on_begun(bound)
             how = await _until_confirmed(talk, stop_lines, safe_lines, restarts)
     elapsed_s = time.monotonic() - started_s
     return SafeOutcome(how in _WAYS, how, elapsed_s, restarts[-1] if restarts else None)
@@ -79,8 +90,8 @@ async def _until_confirmed(
                     return how
             except MachineResetError as error:
                 restarts.append(error)
-            except AsleftError as error:
-                talk.wire.log.note(f"heaters off: {error.message}")
+            except Exception as error:  # whatever it is, the next way is tried
+                talk.wire.log.note(f"heaters off: {error}")
         await asyncio.sleep(PAUSE_S)
 
 
@@ -89,37 +100,62 @@ def _shout_if_lost(
 ) -> None:
     """Out of step, agreeing on numbers takes seconds: the heaters do not wait for it."""
     if not talk.wire.in_step:
-        with contextlib.suppress(AsleftError):
+        with contextlib.suppress(Exception):
             talk.shout(safe_lines, stop_lines)
 
 
 async def _numbered(talk: Conversation, safe_lines: tuple[str, ...]) -> bool:
     try:
         async with asyncio.timeout(NUMBERED_WITHIN_S):
-            for line in safe_lines:
-                answer = await talk.exchange(line, within_s=EACH_WITHIN_S)
-                if answer.errors:
-                    return False
+            said = [await talk.exchange(line, within_s=EACH_WITHIN_S) for line in safe_lines]
+            return is_off(said, await talk.exchange(QUESTION, within_s=EACH_WITHIN_S))
     except TimeoutError:
         return False
-    return True
 
 
 async def _plainly(talk: Conversation, safe_lines: tuple[str, ...]) -> bool:
+    await talk.wire.quiet(LATE_QUIET_S, at_most_s=1.0)
+    said = []
     for line in safe_lines:
-        if not await talk.say_plainly(line, within_s=EACH_WITHIN_S / 2):
+        answer = await talk.say_plainly(line, within_s=EACH_WITHIN_S / 2)
+        if answer is None:
             return False
-    return True
+        said.append(answer)
+    for _ in range(LATE_ANSWERS):
+        report = await talk.say_plainly(QUESTION, within_s=EACH_WITHIN_S / 2)
+        if report is None:
+            return False
+        if any(temperatures(text) for text in (*report.lines, report.acknowledged)):
+            return is_off(said, report)
+    return False
 
 
 async def _reopened(talk: Conversation, safe_lines: tuple[str, ...]) -> bool:
     await talk.close()
     try:
         async with asyncio.timeout(REOPEN_WITHIN_S):
-            await talk.open(first=safe_lines)
+            restarted = await talk.open(first=safe_lines)
     except TimeoutError:
         return False
+    if restarted:  # what was not stored is gone: somebody must be told
+        raise reset_error(talk.wire.opening[0], talk.wire.transport.describe())
     return await _numbered(talk, safe_lines)
+
+
+def is_off(said: Sequence[Answer], report: Answer) -> bool:
+    """Whether the machine shows that its heaters are off.
+
+    Args:
+        said: the answers to the lines that switch off.
+        report: the answer to the question for temperatures. Its targets count, all of them; where
+            it prints none, the answers count in which the machine does not refuse.
+    """
+    found = [t for text in (*report.lines, report.acknowledged) for t in temperatures(text)]
+    told = [t for t in found if t.target_c is not None]
+    if told:
+        return any(t.sensor.startswith("T") for t in told) and not any(t.target_c for t in told)
+    refused = [a for a in said if a.errors or says_unknown((*a.lines, a.acknowledged))]
+    return bool(found) and not refused
 
 
 _WAYS: dict[str, Callable[[Conversation, tuple[str, ...]], Awaitable[bool]]] = {

@@ -1,7 +1,8 @@
 """One session with one machine inside the process that owns its line.
 
 Joins conversation, heat guard, lock and wire log: heaters off on every way out, at trouble, when
-idle and after the computer slept. It knows heaters and temperatures, no trial and no store.
+idle and after the computer slept. A machine that we only asked is left alone: it may be printing.
+It knows heaters and temperatures, no trial and no store.
 """
 
 from __future__ import annotations
@@ -9,13 +10,15 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import time
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
+from asleft.controller.asking import says_unknown
+from asleft.controller.owner_config import OwnerConfig
 from asleft.controller.owner_safe import SafeOutcome, heaters_off
+from asleft.controller.owner_watch import watch
 from asleft.errors import AsleftError, LineError, MachineError, Stopped
-from asleft.link.answer import Answer, LineFacts, Notice
+from asleft.link.answer import Answer, LineFacts, Notice, NoticeKind
 from asleft.link.conversation import Conversation
 from asleft.link.guard import GuardLimits, HeatGuard
 from asleft.link.hearing import Heard
@@ -24,37 +27,12 @@ from asleft.link.transport import PortTransport
 from asleft.link.wire import Wire
 from asleft.link.wirelog import WireLog, utc_now
 
-WATCH_EVERY_S = 0.1
-POLL_WITHIN_S = 10.0
 COLD_WITHIN_S = 5.0  # heaters off after a stop, where none was switched on
-SLEPT_S = 20.0  # the wall clock ran this much ahead of ours: the computer slept (ours)
+LAST_WITHIN_S = 5.0  # heaters off on closing, where it was tried in vain just before
+REOPEN_PAUSE_S = 0.3
+LOG_GAP = "the wire log is not complete any more: "
+NOT_BACK = "Check the cable and the machine's power, then connect again."
 RATES_BAUD = (115200, 250000, 57600, 500000, 1000000, 9600)  # most often met first (from memory)
-
-
-@dataclass(frozen=True)
-class OwnerConfig:
-    """What the owner of a line is told: where, with what limits, what makes it stop and safe."""
-
-    address: str
-    rate_baud: int | None
-    wire_log: str
-    holder: str
-    limits: GuardLimits
-    stop_lines: tuple[str, ...] = ("M108", "M410")
-    safe_lines: tuple[str, ...] = ("M104 S0", "M140 S0")
-    safe_within_s: float = 40.0
-    heaters_off_first: bool = False
-    quiet_s: float | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """JSON values."""
-        return asdict(self)
-
-    @classmethod
-    def from_dict(cls, values: dict[str, Any]) -> OwnerConfig:
-        """The inverse of `to_dict`."""
-        lists = {k: tuple(values[k]) for k in ("stop_lines", "safe_lines")}
-        return cls(**{**values, **lists, "limits": GuardLimits(**values["limits"])})
 
 
 @dataclass
@@ -71,11 +49,13 @@ class Session:
         self._lock = LineLock(config.address, config.holder)
         self._transport = PortTransport(config.address, config.rate_baud)
         self.guard = HeatGuard(config.limits, time.monotonic())
-        self._untold: AsleftError | None = None
+        self.untold: AsleftError | None = None
+        self.unsafe: AsleftError | None = None  # heaters off was tried, and is not confirmed
         self._tripped: MachineError | None = None
         self._safe: asyncio.Task[SafeOutcome] | None = None
         self._watcher: asyncio.Task[None] | None = None
-        self._polled_s = 0.0
+        self._bound: asyncio.Timeout | None = None  # of the attempt that runs
+        self._is_ending = False
         self._own_notices: list[Notice] = []
         self.is_open = False
 
@@ -87,13 +67,15 @@ class Session:
         """
         config = self.config
         self._lock.take()
-        self._log = WireLog(Path(config.wire_log))
+        self.log = WireLog(
+            Path(config.wire_log), on_gap=lambda why: self.notice("error", LOG_GAP + why)
+        )
         quiet_s = config.quiet_s
         if quiet_s is None:  # a USB serial converter may hold bytes back for 16 ms (from memory)
             quiet_s = 0.004 if self._transport.is_socket else 0.02
         wire = Wire(
             self._transport,
-            self._log,
+            self.log,
             quiet_s=quiet_s,
             on_heard=self._hear,
             on_sent=self.guard.sent,
@@ -102,22 +84,51 @@ class Session:
         self.talk = Conversation(wire, rates_baud=probes, on_silence=self._on_silence)
         self.is_open = True
         restarted = await self.talk.open(config.safe_lines if config.heaters_off_first else ())
-        self._watcher = asyncio.create_task(self._watch())
-        return LineFacts(
-            config.address,
-            self._transport.rate_baud,
-            config.wire_log,
-            restarted,
-            tuple(wire.opening) if restarted else (),
-        )
+        self._watcher = asyncio.create_task(watch(self))
+        return self._facts(restarted)
+
+    def _facts(self, restarted: bool) -> LineFacts:
+        config = self.config
+        return LineFacts(config.address, self._transport.rate_baud, config.wire_log, restarted)
+
+    def limit(self, limits: GuardLimits, safe_lines: tuple[str, ...]) -> None:
+        """Hold to other limits and switch off with other lines from now on."""
+        self.config = replace(self.config, limits=limits, safe_lines=safe_lines)
+        self.guard.limits = limits
+
+    def is_lost(self) -> bool:
+        """Whether the connection is gone."""
+        return self.talk.wire.lost is not None
+
+    async def reopen(self, within_s: float) -> LineFacts:
+        """Open a lost line again until the machine answers; see `link.answer.Line.reopen`."""
+        end_s = time.monotonic() + within_s
+        while True:
+            if self._safe is not None:
+                await asyncio.shield(self._safe)  # opens it again, too
+            if not self.is_lost() and self.talk.wire.in_session:
+                return self._facts(restarted=False)
+            try:
+                async with asyncio.timeout(max(0.0, end_s - time.monotonic())):
+                    restarted = await self.talk.open()
+            except (LineError, TimeoutError) as error:
+                if time.monotonic() + REOPEN_PAUSE_S > end_s:
+                    what = f"the line was lost and did not come back within {within_s:g} s"
+                    raise LineError(what, hint=NOT_BACK, where=self.config.address) from error
+                await asyncio.sleep(REOPEN_PAUSE_S)
+                continue
+            self.untold = None  # that the line was lost is known to whoever asked for this
+            return self._facts(restarted)
 
     async def exchange(self, command: str, within_s: float) -> Answer:
         """One command under the guard; after a fault the error says how heaters off went."""
-        if self._safe is not None and not self._safe.done():
+        if self._safe is not None and self.unsafe is None:
             await asyncio.shield(self._safe)
         if self._tripped is not None:
             raise self._tripped
-        error, self._untold = self._untold, None
+        if self.unsafe is not None:  # it is tried on, and nothing else goes out before it
+            raise self.unsafe
+        error, self.untold = self.untold, None
         if error is not None and self.talk.wire.restart is None:  # a restart since says more
             raise error
         self.guard.check(command)
@@ -127,96 +138,141 @@ class Session:
         except Stopped:
             raise
         except (LineError, MachineError) as error:
-            raise await self._told(error) from error
+            raise await self.told(error) from error
         finally:
             self.guard.commanded(time.monotonic())
-        if not answer.errors:
+        if not answer.errors and not says_unknown((*answer.lines, answer.acknowledged)):
             self.guard.acknowledged(command)
         return answer
 
-    async def _told(self, error: AsleftError) -> AsleftError:
-        """Make the machine safe after a fault, if it may be hot, and add how that went."""
-        if not self.guard.may_be_hot and self._tripped is None:
+    @property
+    def hot_by_us(self) -> bool:
+        """Whether heaters off is our duty; heat that we only found may belong to a print."""
+        return self.guard.ours or self._tripped is not None
+
+    async def told(self, error: AsleftError) -> AsleftError:
+        """Make the machine safe after a fault, if we heated it, and add how that went."""
+        if not self.hot_by_us:
             return error
         outcome = await self.make_safe()
         if self._tripped is not None:
             return self._tripped
         message = f"{error.message.rstrip('.')}. {outcome.words()}"
-        return type(error)(message, hint=error.hint, where=error.where)
+        told = type(error)(message, hint=error.hint, where=error.where)
+        self.unsafe = self.unsafe and told
+        return told
 
     def stop(self) -> None:
-        """Stop lines and heaters off, now; then have heaters off acknowledged, behind the scenes.
+        """Stop lines and heaters off, now; then see that they are off, behind the scenes.
+
+        A machine that was only asked gets nothing: only the asking stops.
 
         Raises:
             LineError: the line is gone; heaters off is still tried.
         """
-        config = self.config
+        stop_lines = self._stop_lines()
+        safe_lines = self.config.safe_lines if stop_lines or self.hot_by_us else ()
         try:
-            self.talk.stop(config.stop_lines, config.safe_lines, Stopped("stopped"))
+            self.talk.stop(stop_lines, safe_lines, Stopped("stopped"))
         finally:
-            if self.guard.may_be_hot or self.talk.wire.lost is None:
-                self._start_making_safe()
+            if safe_lines and (self.hot_by_us or not self.is_lost()):
+                self.start_making_safe()
+
+    def _stop_lines(self) -> tuple[str, ...]:
+        return self.config.stop_lines if self.guard.has_acted else ()
 
     def notices(self) -> list[Notice]:
         """What came unasked since the last call."""
         told = [*self.talk.notices(), *self._own_notices]
         self._own_notices.clear()
         if any(notice.kind == "reset" for notice in told):
-            self._untold = None  # whatever was wrong before, the machine has started anew
+            self.untold = None  # whatever was wrong before, the machine has started anew
         return sorted(told, key=lambda notice: notice.wall_time)
 
     async def make_safe(self) -> SafeOutcome:
         """Heaters off, acknowledged, or said why not. Several callers share one attempt."""
-        return await asyncio.shield(self._start_making_safe())
+        return await asyncio.shield(self.start_making_safe())
 
     async def close(self) -> SafeOutcome | None:
         """Heaters off if we switched one on, then release the line. None when none was on."""
-        outcome = None
-        if self._watcher is not None:
-            self._watcher.cancel()
-            with contextlib.suppress(asyncio.CancelledError):
-                await self._watcher
-        if self.is_open:
-            if self.talk.is_busy and (self._safe is None or self._safe.done()):
-                with contextlib.suppress(LineError):
+        try:
+            if self._watcher is not None:
+                self._watcher.cancel()
+                with contextlib.suppress(asyncio.CancelledError):
+                    await self._watcher
+            if not self.is_open:
+                return None
+            if self.talk.is_busy and not self.is_making_safe:
+                with contextlib.suppress(Exception):
                     self.stop()  # whoever still waits must not delay the end
-            if self._safe is not None:
-                outcome = await asyncio.shield(self._safe)
-            if self.guard.ours or self._tripped is not None:
-                outcome = await self.make_safe()
+            outcome = await self._end_safe()
             await self.talk.close()
-            self._log.close()
-        self.is_open = False
-        self._lock.release()
+            return outcome
+        finally:
+            if self.is_open:
+                self.log.close()
+            self.is_open = False
+            self._lock.release()
+
+    async def _end_safe(self) -> SafeOutcome | None:
+        """Heaters off for the last time; not for long where it was tried in vain just now."""
+        self._is_ending = True
+        if self.unsafe is not None:
+            if self._bound is not None and self.is_making_safe:
+                self._begun(self._bound)
+            self.start_making_safe()
+        outcome = None if self._safe is None else await asyncio.shield(self._safe)
+        if self.unsafe is None and self.hot_by_us:
+            outcome = await self.make_safe()
         return outcome
+
+    @property
+    def is_making_safe(self) -> bool:
+        """Whether heaters off is being tried now."""
+        return self._safe is not None and not self._safe.done()
 
     def _on_silence(self) -> bool:
         """A time-out: while hot, heaters off goes first, and puts the line right on its way."""
-        if not self.guard.may_be_hot:
+        if not self.hot_by_us:
             return False
-        with contextlib.suppress(LineError):
+        with contextlib.suppress(Exception):
             self.talk.shout(self.config.safe_lines)
         return True
 
-    def _start_making_safe(self) -> asyncio.Task[SafeOutcome]:
-        if self._safe is None or self._safe.done():
+    def start_making_safe(self) -> asyncio.Task[SafeOutcome]:
+        """The attempt that runs, or a new one."""
+        if self._safe is None or not self.is_making_safe:
             self._safe = asyncio.create_task(self._make_safe())
         return self._safe
 
+    def _begun(self, bound: asyncio.Timeout) -> None:
+        self._bound = bound
+        if self._is_ending and self.unsafe is not None:
+            bound.reschedule(asyncio.get_running_loop().time() + LAST_WITHIN_S)
+
     async def _make_safe(self) -> SafeOutcome:
         config = self.config
-        hot = self.guard.may_be_hot or self._tripped is not None
+        hot = self.hot_by_us
         within_s = config.safe_within_s if hot else min(COLD_WITHIN_S, config.safe_within_s)
         outcome = await heaters_off(
-            self.talk, config.stop_lines, config.safe_lines, within_s=within_s
+            self.talk,
+            self._stop_lines(),
+            config.safe_lines,
+            within_s=within_s,
+            on_begun=self._begun,
         )
         if outcome.confirmed:
             self.guard.switched_off()
+            if self.unsafe is not None:
+                self.notice("text", outcome.words())
+            self.unsafe = None
+        elif hot and self.unsafe is None:
+            self.unsafe = LineError(outcome.words(), where=config.address)
         if self._tripped is not None and self.guard.trouble is not None:
             self._tripped = self._trouble(self.guard.trouble, outcome.words())
         if outcome.restart is not None:
-            self._untold = outcome.restart
-        self._log.note(outcome.words())
+            self.untold = outcome.restart
+        self.log.note(outcome.words())
         return outcome
 
     def _hear(self, heard: Heard) -> None:
@@ -229,10 +285,10 @@ class Session:
 
     def _trip(self, trouble: str) -> None:
         self._tripped = self._trouble(trouble, "Heaters off was sent.")
-        self._notice("error", trouble)
-        with contextlib.suppress(LineError):
+        self.notice("error", trouble)
+        with contextlib.suppress(Exception):
             self.talk.stop((), self.config.safe_lines, self._tripped)
-        self._start_making_safe()
+        self.start_making_safe()
 
     def _trouble(self, trouble: str, outcome: str) -> MachineError:
         return MachineError(
@@ -241,46 +297,6 @@ class Session:
             where=self.config.address,
         )
 
-    def _notice(self, kind: Any, text: str) -> None:
+    def notice(self, kind: NoticeKind, text: str) -> None:
+        """Something that we say ourselves, among what the machine says unasked."""
         self._own_notices.append(Notice(kind, text, utc_now().isoformat(timespec="microseconds")))
-
-    async def _watch(self) -> None:
-        """Poll temperatures between exchanges; act on idleness, sleep and a lost line."""
-        ahead_s = time.time() - time.monotonic()
-        while True:
-            await asyncio.sleep(WATCH_EVERY_S)
-            slept_s = time.time() - time.monotonic() - ahead_s
-            ahead_s += slept_s
-            if self._safe is not None and not self._safe.done():
-                continue
-            if slept_s > SLEPT_S and self.guard.may_be_hot:
-                await self._switch_off(f"the computer slept for {slept_s:.0f} s while hot")
-            elif not self.talk.is_busy and self.guard.idle_too_long(time.monotonic()):
-                idle_s = self.config.limits.idle_off_s
-                await self._switch_off(f"no command came for {idle_s:g} s while hot")
-            elif self.talk.wire.lost is not None:
-                if self.guard.may_be_hot:
-                    self._untold = await self._told(self.talk.wire.lost)
-            elif not self.talk.is_busy:
-                await self._poll()
-
-    async def _switch_off(self, why: str) -> None:
-        if self.talk.is_busy:
-            with contextlib.suppress(LineError):
-                self.talk.shout(self.config.safe_lines)
-        outcome = await self.make_safe()
-        self._notice("text", f"{why}: heaters off. {outcome.words()}")
-        self.guard.commanded(time.monotonic())
-
-    async def _poll(self) -> None:
-        now_s = time.monotonic()
-        last_s = max(self._polled_s, self.guard.last_report_s or 0.0)
-        if now_s - last_s < self.config.limits.poll_s or self.talk.wire.halted is not None:
-            return
-        self._polled_s = now_s
-        try:
-            await self.talk.exchange("M105", within_s=POLL_WITHIN_S)
-        except Stopped:
-            return
-        except AsleftError as error:
-            self._untold = await self._told(error)

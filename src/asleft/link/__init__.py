@@ -6,7 +6,7 @@ asyncio and a port are reached through `asleft.controller.line`, which keeps thi
 
 from asleft.link.answer import Answer, Line, LineFacts, Notice, NoticeKind
 from asleft.link.guard import GuardLimits
-from asleft.link.hearing import Temperature, temperatures
+from asleft.link.hearing import Temperature, sensor_is_broken, temperatures
 from asleft.link.wirelog import WireChunk, read_wire_log
 
 __all__ = [
@@ -19,5 +19,6 @@ __all__ = [
     "Temperature",
     "WireChunk",
     "read_wire_log",
+    "sensor_is_broken",
     "temperatures",
 ]

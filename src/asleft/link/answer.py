@@ -5,8 +5,10 @@ Plain data, shared by the process that owns the line and by those who ask it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal, Protocol
+
+from asleft.link.guard import GuardLimits
 
 NoticeKind = Literal["reset", "temperature", "error", "busy", "text"]
 
@@ -45,7 +47,6 @@ class LineFacts:
     rate_baud: int | None
     wire_log: str
     restarted_on_opening: bool
-    banner: tuple[str, ...] = field(default=())
 
 
 class Line(Protocol):
@@ -70,6 +71,25 @@ class Line(Protocol):
 
     def notices(self) -> list[Notice]:
         """What came unasked since the last call, in order."""
+        ...
+
+    def limit(self, limits: GuardLimits, safe_lines: tuple[str, ...]) -> None:
+        """From now on hold to these limits, and switch heaters off with these lines.
+
+        For a machine that is known only after its line was opened.
+        """
+        ...
+
+    def is_lost(self) -> bool:
+        """Whether the connection is gone (unplugged, or a port that went with the power)."""
+        ...
+
+    def reopen(self, *, within_s: float) -> LineFacts:
+        """Open a lost line again, as often as it takes until the machine answers.
+
+        Raises:
+            LineError: nobody answered within `within_s` seconds.
+        """
         ...
 
     def stop(self) -> None:

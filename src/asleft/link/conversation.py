@@ -15,8 +15,9 @@ from collections.abc import Callable
 from asleft.errors import AsleftError, LineError, MachineResetError, Stopped
 from asleft.link.answer import Answer, Notice
 from asleft.link.framing import numbered_line, plain_line
+from asleft.link.guard import moves
 from asleft.link.hearing import Heard
-from asleft.link.resync import begin, resync
+from asleft.link.resync import answered_in_turn, begin, resync
 from asleft.link.waiting import Waiting
 from asleft.link.wire import Wire, reset_error
 
@@ -145,6 +146,8 @@ class Conversation:
             heard = await waiting.event
             if heard.kind == "ok":
                 return heard
+            if moves(waiting.command) and heard.number != waiting.number:
+                return await self._moved(waiting, heard)
             frame = await self._refused(waiting, heard, frame)
         heard = await waiting.event
         if heard.kind == "ok":
@@ -163,10 +166,7 @@ class Conversation:
         if heard.number == waiting.number:
             wire.send(frame, waiting.command)
             return frame
-        if heard.number is not None and heard.number <= 1 and (waiting.number or 0) > 2:
-            # It counts from the start again: it restarted and its banner was lost.
-            wire.note_restart(heard.text)
-            raise reset_error(heard.text, wire.transport.describe())
+        self._check_count(waiting, heard)
         wire.set_number(0)
         await waiting.event
         await self._let_pass(waiting)
@@ -174,6 +174,32 @@ class Conversation:
         frame = numbered_line(waiting.number, waiting.command)
         wire.send(frame, waiting.command)
         return frame
+
+    async def _moved(self, waiting: Waiting, heard: Heard) -> Heard:
+        """A motion, and another line asked for: never sent twice, since that moves twice.
+
+        The line behind ours is asked for: ours was taken and its ok lost in the noise. A question
+        behind it is answered after it, and shows that both sides count alike.
+        """
+        wire = self.wire
+        wire.log.note(f"asked for line {heard.number} behind {waiting.number}")
+        await self._let_pass(waiting)
+        self._check_count(waiting, heard)
+        taken = heard.number == (waiting.number or 0) + 1
+        if taken and await answered_in_turn(wire):
+            wire.doubtful = True
+            return Heard("ok", "")
+        raise LineError(
+            f"the machine asked for line {heard.number} when line {waiting.number} was sent",
+            hint="Whether it moved is not known. A worn cable or electrical noise does this.",
+            where=f"{waiting.command} on {wire.transport.describe()}",
+        )
+
+    def _check_count(self, waiting: Waiting, heard: Heard) -> None:
+        """A machine that counts from the start again restarted, and its banner was lost."""
+        if heard.number is not None and heard.number <= 1 and (waiting.number or 0) > 2:
+            self.wire.note_restart(heard.text)
+            raise reset_error(heard.text, self.wire.transport.describe())
 
     async def _let_pass(self, waiting: Waiting) -> None:
         """Several requests for one line are one request; what comes with them is no answer."""
@@ -242,16 +268,18 @@ class Conversation:
         for line in lines:
             self.wire.send(numbered_line(self.wire.next_number(), line), line)
 
-    async def say_plainly(self, line: str, *, within_s: float) -> bool:
-        """Send one line without number, out of step as we may be; whether an ok came."""
+    async def say_plainly(self, line: str, *, within_s: float) -> Answer | None:
+        """Send one line without number, out of step as we may be; None where no ok came."""
         async with self._turn:
             waiting = self.wire.wait_for(None, line, within_s)
             try:
                 self.wire.send(plain_line(line), line)
                 async with asyncio.timeout(within_s):
-                    return (await waiting.event).kind == "ok" and not waiting.errors
+                    heard = await waiting.event
             except TimeoutError:
-                return False
+                return None
             finally:
                 self.wire.waiting = None
                 self.wire.in_step = False
+            lines, errors = tuple(waiting.lines), tuple(waiting.errors)
+            return Answer(line, lines, heard.text, errors) if heard.kind == "ok" else None

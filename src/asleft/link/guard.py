@@ -11,13 +11,14 @@ import re
 from dataclasses import dataclass
 
 from asleft.errors import RefusedError
-from asleft.link.hearing import Temperature, temperatures
+from asleft.link.hearing import Temperature, sensor_is_broken, temperatures
 
 RISE_K = 15.0  # a heater that is off cools; 15 K is far above noise and overshoot (ours)
 WARM_C = 50.0  # below this nothing burns and a sunny window explains a rise (ours)
-BROKEN_BELOW_C = -10.0  # what a torn or missing sensor reads as (common practice, no source)
 
 _SETS_HEAT = re.compile(r"M(104|109|140|190)(?!\d)(.*)", re.IGNORECASE)
+# Every G code but those that only set how others are read, tool changes, and filament by itself.
+_MOVES = re.compile(r"(?:G(?!(?:4|1[789]|2[01]|9[012])(?!\d))\d|T\d|M(?:600|70[123])(?!\d))", re.I)
 _WORD = re.compile(r"([SRT])\s*(-?\d+(?:\.\d*)?)", re.IGNORECASE)
 
 
@@ -38,6 +39,8 @@ class HeatGuard:
         self.limits = limits
         self.trouble: str | None = None
         self.last_report_s: float | None = None
+        self.has_acted = False  # motion or heat was commanded on this line
+        self._has_heated = False  # since the heaters were last seen off
         self._asked_c: dict[str, float] = {}  # what we set
         self._reported_c: dict[str, float] = {}  # what the machine says is set
         self._lowest_c: dict[str, float] = {}  # since every target is 0
@@ -52,9 +55,10 @@ class HeatGuard:
     def ours(self) -> bool:
         """Whether a heater is on because we switched it on: then we switch it off, too.
 
-        A heater that somebody else switched on may belong to a print from the memory card.
+        A heater that somebody else switched on may belong to a print from the memory card. One
+        that we switched off is ours still while the machine shows a target.
         """
-        return any(c > 0 for c in self._asked_c.values())
+        return bool(self._asked_c) or (self._has_heated and self.may_be_hot)
 
     def check(self, command: str) -> None:
         """Refuse a temperature above the limit before it is sent.
@@ -77,12 +81,15 @@ class HeatGuard:
     def sent(self, command: str) -> None:
         """A line went out, by whomever. What switches on counts from now on."""
         setting = _heat_setting(command)
-        if setting is not None and setting[1] > 0:
+        heats = setting is not None and setting[1] > 0
+        if setting is not None and heats:
             self._asked_c[setting[0]] = setting[1]
+            self._has_heated = True
             self._lowest_c.clear()
+        self.has_acted = self.has_acted or heats or moves(command)
 
     def acknowledged(self, command: str) -> None:
-        """A line was acknowledged without error. What switches off counts only from now on."""
+        """A line was acknowledged and not refused. What switches off counts from now on."""
         setting = _heat_setting(command)
         if setting is not None and setting[1] <= 0:
             self._asked_c.pop(setting[0], None)
@@ -92,7 +99,8 @@ class HeatGuard:
         self._last_command_s = now_s
 
     def switched_off(self) -> None:
-        """Heaters off was acknowledged, or the machine restarted."""
+        """Heaters off was confirmed, or the machine restarted."""
+        self._has_heated = False
         self._asked_c.clear()
         self._reported_c.clear()
 
@@ -105,8 +113,10 @@ class HeatGuard:
         for one in found:
             if one.target_c is not None:
                 self._reported_c[one.sensor] = one.target_c
+        self._has_heated = self._has_heated and self.may_be_hot
         for one in found:
-            self.trouble = self.trouble or self._trouble_with(one)
+            if one.sensor != "C":  # nobody stated a limit for a chamber
+                self.trouble = self.trouble or self._trouble_with(one)
 
     def idle_too_long(self, now_s: float) -> bool:
         """Whether what we heated is hot and nobody has commanded anything for `idle_off_s`."""
@@ -114,13 +124,12 @@ class HeatGuard:
 
     def _trouble_with(self, one: Temperature) -> str | None:
         what = f"the {_words(one.sensor)} is at {one.actual_c:g} °C"
-        if not math.isfinite(one.actual_c) or one.actual_c < BROKEN_BELOW_C:
-            if self.may_be_hot and self._heats(one.sensor):
-                return f"the sensor of the {_words(one.sensor)} is broken (it reads {one.actual_c})"
-            return None
-        if one.actual_c > self._limit_c(one.sensor):
+        broken = sensor_is_broken(one.actual_c)
+        if broken and self.may_be_hot and self._heats(one.sensor):
+            return f"the sensor of the {_words(one.sensor)} is broken (it reads {one.actual_c})"
+        if math.isfinite(one.actual_c) and one.actual_c > self._limit_c(one.sensor):
             return f"{what}, above its limit of {self._limit_c(one.sensor):g} °C"
-        if self.may_be_hot:
+        if broken or self.may_be_hot:
             self._lowest_c.clear()
             return None
         lowest_c = min(one.actual_c, self._lowest_c.get(one.sensor, math.inf))
@@ -136,6 +145,11 @@ class HeatGuard:
 
     def _limit_c(self, heater: str) -> float:
         return self.limits.max_bed_c if heater == "B" else self.limits.max_nozzle_c
+
+
+def moves(command: str) -> bool:
+    """Whether a command moves an axis or filament, so that sending it twice does it twice."""
+    return _MOVES.match(command.strip()) is not None
 
 
 def _heat_setting(command: str) -> tuple[str, float] | None:

@@ -1,11 +1,13 @@
 """What one received line is: acknowledgement, refusal, sign of life, restart, measurement, text.
 
 Pure, total (every string has an answer) and without memory: whether a line was asked for is
-decided by the conversation. Shapes are common practice, no source.
+decided by the conversation. The one place that reads temperatures. Shapes are common practice, no
+source.
 """
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from typing import Literal
@@ -41,7 +43,8 @@ _BOOTING = re.compile(
 _ERROR = re.compile(r"(?:error\b|!!)", re.IGNORECASE)
 _HALTED = re.compile(r"\b(?:halted|kill(?:ed)?)\b", re.IGNORECASE)
 _TEMPERATURES = re.compile(
-    r"(?<![A-Za-z@])(T\d?|B)\s*:\s*(-?(?:\d+(?:\.\d*)?|inf|nan))(?:\s*/\s*(-?\d+(?:\.\d*)?))?",
+    r"(?<![A-Za-z0-9@])(T\d?|B|C)\s*:\s*(-?(?:\d+(?:\.\d*)?|inf|nan))"
+    r"(?:\s*/\s*(-?\d+(?:\.\d*)?))?",
     re.IGNORECASE,
 )
 _REPORT = re.compile(r"(?:T\d?|B)\s*:\s*-?(?:\d|inf|nan)", re.IGNORECASE)
@@ -79,7 +82,7 @@ def _worded(line: str) -> HeardKind:
 
 @dataclass(frozen=True, slots=True)
 class Temperature:
-    """One sensor of a report: `T`, `T0`… or `B`; °C; `target_c` None where none was printed."""
+    """One sensor of a report: `T`, `T0`…, `B` or `C`; °C; a target not printed is None."""
 
     sensor: str
     actual_c: float
@@ -92,6 +95,14 @@ def temperatures(text: str) -> tuple[Temperature, ...]:
         Temperature(name.upper(), float(actual), None if target == "" else float(target))
         for name, actual, target in _TEMPERATURES.findall(text)
     )
+
+
+def sensor_is_broken(actual_c: float) -> bool:
+    """Whether no room and no nozzle has this temperature: an open or a shorted sensor.
+
+    Such sensors read as -15, as 0 or as infinite (common practice, no source).
+    """
+    return not math.isfinite(actual_c) or actual_c < -10.0 or actual_c == 0.0 or actual_c > 500.0
 
 
 def asks_temperature(command: str) -> bool:

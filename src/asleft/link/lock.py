@@ -85,12 +85,14 @@ class LineLock:
                 hint="Use that program, or close it first.",
                 where=self.address,
             ) from None
-        self._note.write_text(json.dumps({"pid": os.getpid(), "holder": self._holder}))
+        with contextlib.suppress(OSError):  # a full disk costs the words, not the lock
+            self._note.write_text(json.dumps({"pid": os.getpid(), "holder": self._holder}))
 
     def release(self) -> None:
         """Give the lock back; safe to call twice."""
         if self._lock.is_locked:
-            self._note.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):
+                self._note.unlink(missing_ok=True)
             self._lock.release()
 
     def _who(self) -> str:

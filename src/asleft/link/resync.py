@@ -110,6 +110,18 @@ async def _identify(wire: Wire) -> None:
     raise _silent(wire, time.monotonic() - started_s)
 
 
+async def answered_in_turn(wire: Wire) -> bool:
+    """Whether the next line is taken and answered, and with it everything before it was.
+
+    Asks as often as the caller's patience lasts: the answer stands behind what is still done.
+    """
+    while True:
+        heard = await _acknowledged(wire, QUESTION)
+        if heard is not None:
+            await wire.quiet(OLD_OUTPUT_QUIET_S, at_most_s=0.5)
+            return heard.kind == "ok"
+
+
 async def _answers(wire: Wire) -> bool:
     """Whether the question is answered, and nothing more comes after the answer."""
     end_s = time.monotonic() + ANSWER_WITHIN_S

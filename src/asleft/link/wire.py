@@ -138,10 +138,10 @@ class Wire:
         return self.waiting
 
     def send(self, data: bytes, command: str) -> None:
-        """Log and write one whole line; tell the guard."""
-        self.log.sent(data)
+        """Tell the guard, write one whole line, then log it: nothing delays a line to the board."""
         self._on_sent(command)
         self.transport.write(data)
+        self.log.sent(data)
 
     async def quiet(self, for_s: float, *, at_most_s: float) -> None:
         """Wait until nothing was heard for `for_s` seconds, but no longer than `at_most_s`."""

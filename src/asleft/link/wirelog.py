@@ -1,11 +1,13 @@
 """The wire log: every chunk written to or read from a line, with its time, append-only.
 
 One chunk a line: UTC time with microseconds, `>` sent or `<` heard or `#` note, the bytes as
-escaped text. It is evidence for the record, so each line is on its way to the disk at once.
+escaped text. It is evidence for the record, so each line is on its way to the disk at once; but
+a full disk must not come between a hand and the heaters, so that logging never raises.
 """
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -33,11 +35,29 @@ class WireChunk:
 
 
 class WireLog:
-    """Appends to a wire-log file; several sessions may follow one another in one file."""
+    """Appends to a wire-log file; several sessions may follow one another in one file.
 
-    def __init__(self, path: Path, *, wall: Callable[[], datetime] = utc_now) -> None:
+    Args:
+        path: the file; its folders are made.
+        wall: the wall clock.
+        on_gap: told once why a line could not be written; the line itself goes on.
+
+    Raises:
+        LineError: the file cannot be opened. Nothing raises after that.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        *,
+        wall: Callable[[], datetime] = utc_now,
+        on_gap: Callable[[str], None] = lambda _: None,
+    ) -> None:
         self.path = path
+        self.incomplete: str | None = None  # why, once a line is missing
         self._wall = wall
+        self._on_gap = on_gap
+        self._missing = 0
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             # Unbuffered and O_APPEND: a killed process loses nothing that was on the wire.
@@ -65,14 +85,40 @@ class WireLog:
     def close(self) -> None:
         """Close the file; safe to call twice."""
         if self._file >= 0:
-            os.close(self._file)
+            with contextlib.suppress(OSError):
+                os.close(self._file)
             self._file = -1
 
     def _append(self, direction: Direction, data: bytes) -> None:
         if self._file < 0:
             return
+        if self._missing and self._write("#", b"%d lines are missing here" % self._missing):
+            self._missing = 0
+        if self._missing or not self._write(direction, data):
+            self._missing += 1
+
+    def _write(self, direction: Direction, data: bytes) -> bool:
+        """One whole line, or nothing of it."""
         time = self._wall().isoformat(timespec="microseconds")
-        os.write(self._file, f"{time} {direction} {escape(data)}\n".encode("ascii"))
+        line = f"{time} {direction} {escape(data)}\n".encode("ascii")
+        written = 0
+        try:
+            written = os.write(self._file, line)
+            if written == len(line):
+                return True
+            written += os.write(self._file, line[written:])  # says why there was no room
+        except OSError as error:
+            self._gap(error.strerror or str(error))
+        if written == len(line):
+            return True
+        with contextlib.suppress(OSError):
+            os.ftruncate(self._file, os.lseek(self._file, 0, os.SEEK_END) - written)
+        return False
+
+    def _gap(self, why: str) -> None:
+        if self.incomplete is None:
+            self.incomplete = why
+            self._on_gap(why)
 
 
 def escape(data: bytes) -> str:
