@@ -18,7 +18,7 @@ from benchmarks.accuracy.running import run_all
 
 from asleft import __version__
 
-FULL, QUICK = 2500, 12
+FULL, QUICK = 2000, 12
 
 
 def experiments() -> list[Experiment]:

@@ -6,13 +6,16 @@ Nothing is measured here. Results are the same however many processes take part.
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+import sys
+import time
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 
 from benchmarks.accuracy.experiment import Chunk, Experiment, Numbers, Table
 
 CHUNK = 50
 PROCESSES = 2
+TELL_EVERY = 0.05
 
 
 def run_all(experiments: Sequence[Experiment], seed: int, machines: int) -> dict[str, Table]:
@@ -34,19 +37,20 @@ def run_all(experiments: Sequence[Experiment], seed: int, machines: int) -> dict
     }
 
 
-def _watched(  # type: ignore[no-untyped-def]
+def _watched(
     pool: ProcessPoolExecutor, chunks: list[Chunk], total: int
-):
-    """Results as they come, under a bar on standard error."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-    from rich.progress import TimeElapsedColumn, TimeRemainingColumn  # isort: skip
-
-    columns = (TextColumn("machines"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(),
-               TextColumn("remaining"), TimeRemainingColumn())  # fmt: skip
-    with Progress(*columns, console=Console(stderr=True)) as bar:
-        task = bar.add_task("machines", total=total)
-        for done in as_completed([pool.submit(chunk.run) for chunk in chunks]):
-            name, first, numbers = done.result()
-            bar.advance(task, len(numbers))
-            yield name, first, numbers
+) -> Iterator[tuple[str, int, list[Numbers]]]:
+    """Results as they come, with a bar on standard error; off a terminal a line now and then."""
+    began, done, told = time.monotonic(), 0, 0.0
+    live = sys.stderr.isatty()
+    for future in as_completed([pool.submit(chunk.run) for chunk in chunks]):
+        name, first, numbers = future.result()
+        done += len(numbers)
+        share = done / total
+        if live or share - told >= TELL_EVERY or done == total:
+            told = share
+            left_s = (time.monotonic() - began) * (1 - share) / share
+            bar = "#" * round(30 * share)
+            text = f"[{bar:30}] {done} of {total} machines, {left_s / 60:.1f} min left"
+            print(text, end="\r" if live and done < total else "\n", file=sys.stderr, flush=True)
+        yield name, first, numbers
