@@ -1,13 +1,11 @@
 """Pages as tests see them: fenced blocks in order, and what was shown compared with what comes.
 
-Not for judging a page's words. A line `…` stands for any lines, `…` in a line for anything in it;
-the address of the practice machine in a page stands for the one that the test's machine has.
+Not for judging a page's words. A line `…` stands for any lines, `…` in a line for anything in it.
 """
 
 from __future__ import annotations
 
 import re
-import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,8 +13,6 @@ from pathlib import Path
 import pytest
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
-ADDRESS_SHOWN = "socket://127.0.0.1:40123"
-COMMAND_FOLDER = Path(sys.executable).parent
 
 
 @dataclass(frozen=True)
