@@ -129,6 +129,15 @@ def test_two_described_with_one_address_are_not_guessed_at(tmp_path, hands):
     assert "case clocks, jigs" in (refused.value.hint or "")
 
 
+def test_a_machine_that_may_be_a_described_one_gets_no_other_limits(tmp_path, hands):
+    with sit_down(tmp_path, Someone(), address=hands.address) as bench:
+        bench.describe_machine(CASE_CLOCKS)  # without its port
+        with pytest.raises(InputError, match="case clocks") as refused:
+            bench.found()
+        assert [each["name"] for each in bench.machines()] == ["case clocks"]
+    assert "--machine" in (refused.value.hint or "")
+
+
 def test_a_description_that_changes_counts_on_the_open_line(tmp_path, hands):
     with sit_down(tmp_path, Someone(), machine="case clocks", address=hands.address) as bench:
         bench.describe_machine({"name": "case clocks"})

@@ -15,15 +15,13 @@ from typing import TYPE_CHECKING
 from asleft.bench.filing import WireFiling
 from asleft.bench.opening import guarded_by, settle_heat, to_open
 from asleft.bench.person import Person
-from asleft.bench.recognising import described_at, meant, recognise
+from asleft.bench.recognising import ON_PAPER, described_at, meant, recognise
 from asleft.controller import MachineDescription, connect
 from asleft.record import Store
 
 if TYPE_CHECKING:
     from asleft.controller import Machine
     from asleft.record import MachineRow
-
-ON_PAPER = "machine on paper"
 
 
 class MachineAtHand:

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from asleft.controller import Machine, MachineDescription
     from asleft.record import MachineRow, Store
 
+ON_PAPER = "machine on paper"
+"""What work without a machine is filed under where none was described."""
 NONE_GIVEN = "none given"
 """Filed for a machine that gave a fingerprint once and, as a person said, gives none any more."""
 
@@ -71,8 +73,8 @@ def recognise(
         unknown: what a machine that nobody described is filed as.
 
     Raises:
-        InputError: it is known under another name than the one given, or several are described
-            at this address.
+        InputError: it is known under another name than the one given, or may be one of several
+            that are described.
         RefusedError: another board answers than before, and nobody says that it was replaced.
     """
     said = machine.identify().fingerprint
@@ -92,7 +94,7 @@ def recognise(
 
 
 def _expected(store: Store, person: Person, unknown: MachineDescription) -> MachineRow:
-    """The machine described at this address; a new one where none is."""
+    """The machine described at this address; else a new one, named by its address."""
     rows = described_at(store, str(unknown.address))
     rows = [row for row in rows if not row.fingerprints] or rows
     if len(rows) > 1:
@@ -103,17 +105,32 @@ def _expected(store: Store, person: Person, unknown: MachineDescription) -> Mach
         )
     if rows:
         return rows[0]
+    return store.machine(unknown.name) or _new(store, person, unknown)
+
+
+def _new(store: Store, person: Person, unknown: MachineDescription) -> MachineRow:
+    """File a machine that nobody described, unless it may be one that was never on a line yet."""
+    others = store.machines()
+    may_be = [
+        row.name
+        for row in others
+        if not (row.fingerprints or row.description.get("address") or row.name == ON_PAPER)
+    ]
+    if may_be:
+        raise InputError(
+            "the machine on this port may be one that is described: " + ", ".join(may_be),
+            hint="Name it with --machine, or describe this one under another name with its --port.",
+            where="--machine",
+        )
+    if others:
+        person.tell(
+            f"No machine described is known to be on this port. It is filed as {unknown.name!r},"
+            f" with limits of {unknown.max_nozzle_c:g} °C for the nozzle and"
+            f" {unknown.max_bed_c:g} °C for the bed."
+        )
+    store.add_machine(unknown.to_dict())
     row = store.machine(unknown.name)
-    if row is None:
-        if store.machines():
-            person.tell(
-                f"No machine described is known to be on this port. It is filed as"
-                f" {unknown.name!r}, with limits of {unknown.max_nozzle_c:g} °C for the nozzle"
-                f" and {unknown.max_bed_c:g} °C for the bed."
-            )
-        store.add_machine(unknown.to_dict())
-        row = store.machine(unknown.name)
-    assert row is not None  # noqa: S101 - it was added in the line before
+    assert row is not None  # noqa: S101 - it was added just now
     return row
 
 
