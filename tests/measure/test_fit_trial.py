@@ -51,7 +51,8 @@ def test_intervals_cover(sd: float, repeats: int) -> None:
                 hits[q.name] += q.low95 <= truth <= q.high95
     for name, count in known.items():
         assert count > 0.9 * n
-        assert hits[name] / count >= 0.9, (name, hits[name] / count)
+        # 0.93 is asked for; three standard deviations of that share among 120 are 0.07.
+        assert hits[name] / count >= 0.86, (name, hits[name] / count)
 
 
 def test_a_second_method_on_many_tries() -> None:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from asleft.errors import InputError
-from asleft.measure import Instrument, KnownLengthCheck
+from asleft.measure import FeedReading, Instrument, KnownLengthCheck, solve_feed
 from asleft.measure.linear import least_squares
 
 
@@ -40,3 +40,13 @@ def test_own_scale_by_least_squares(length: float, zero: float | None) -> None:
 
 def test_without_a_check_the_data_sheet_stands() -> None:
     assert Instrument().own_scale() == (0.0, Instrument().scale_sd)
+
+
+def test_feed_uses_the_check() -> None:
+    # A caliper that reads 0.5 % long and is known to: what looks like 100.5 fed is 100.
+    check = KnownLengthCheck(100.0, 0.001, 0.5, 0.001)
+    long = Instrument(mpe_mm=3.0, check=check, zero_u_mm=0.001)
+    rows = [FeedReading(100.0, 100.5 + d, 120.6, 20.1 - d) for d in (0.05, -0.05, 0.03, -0.03)]
+    ratio = solve_feed(rows, instrument=long, in_force=93.0).quantities[0]
+    assert ratio.value == pytest.approx(1.0, abs=1e-4)
+    assert ratio.u < 0.0005

@@ -119,12 +119,13 @@ def _level(used: Sequence[FeedReading], ratios: Array, instrument: Instrument) -
     marked = all(r.remaining_mm is not None for r in used)
     rounding = _rounding(used, instrument)  # the mean is never better than one rounding
     scatter = float(np.std(ratios, ddof=1)) / math.sqrt(n) if n > 1 else None
-    ratio = float(np.mean(ratios))
+    own, own_u = instrument.own_scale()
+    ratio = float(np.mean(ratios)) / (1 + own)
     return _Level(
         ratio=ratio,
         scatter_u=None if scatter is None else max(scatter, rounding),
         scatter_dof=n - 1 if scatter is not None and scatter >= rounding else math.inf,
-        scale_u=ratio * instrument.scale_sd,
+        scale_u=ratio * own_u,
         # The zero cancels between mark and remaining length, both read by the same jaws.
         zero_u=0.0 if marked else instrument.outside_zero_sd_mm / length,
         n=n,
@@ -242,8 +243,8 @@ def _budget(level: _Level, instrument: Instrument) -> tuple[BudgetLine, ...]:
                        level.scatter_u)
         )  # fmt: skip
     lines.append(
-        BudgetLine("fed_ratio", "scale of the caliper", "B", instrument.scale_sd, level.ratio,
-                   level.scale_u)
+        BudgetLine("fed_ratio", "scale of the caliper", "B", instrument.own_scale()[1],
+                   level.ratio, level.scale_u)
     )  # fmt: skip
     if level.zero_u:
         zero = instrument.outside_zero_sd_mm
