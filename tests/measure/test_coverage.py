@@ -159,8 +159,9 @@ def test_ten_times_the_readings_take_ten_times_as_long(piece, machine) -> None:
         ]
         times = []
         for _ in range(3):
-            start = time.perf_counter()
+            # Of this thread alone: the wall clock tells of whatever else the machine does.
+            start = time.thread_time()
             _solve(readings)
-            times.append(time.perf_counter() - start)
+            times.append(time.thread_time() - start)
         spent[size] = min(times)
     assert spent[10000] < 15 * spent[1000]
