@@ -6,6 +6,7 @@ the same limits and interlocks as every other way in.
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -27,6 +28,8 @@ def connect(address: str, *, rate_baud: int | None = None) -> Machine:
     Raises:
         LineError: nobody answers, or another program holds the line.
     """
+    import os
+
     from platformdirs import user_data_path
 
     from asleft.controller import MachineDescription
@@ -35,5 +38,7 @@ def connect(address: str, *, rate_baud: int | None = None) -> Machine:
     described = MachineDescription(
         name=f"machine at {address}", address=address, rate_baud=rate_baud
     )
-    home = user_data_path("asleft")
-    return connect_described(described, home=home, holder="a program using asleft.connect")
+    home = Path(os.environ.get("ASLEFT_HOME") or user_data_path("asleft", appauthor=False))
+    machine = connect_described(described, home=home, holder="a program using asleft.connect")
+    machine.identify()
+    return machine

@@ -175,7 +175,10 @@ def _hand_over(
     outcome = Outcome(command, named_values(before), kept_before=latest.id, handed_over=True)
     _refuse_stale(proposals, outcome.before)
     outcome.by_hand = setting_lines(wanted, before)
-    outcome.reason = "no port is known: enter these lines, then read the settings again"
+    outcome.reason = (
+        "no port is known: enter these lines, store them with M500 where the machine can, then"
+        " read the settings again"
+    )
     number = file_change(desk, outcome, wanted, [p["id"] for p in proposals])
     desk.store.mark_change(number, "handed_over", {"lines": outcome.by_hand})
     return outcome.to_dict()

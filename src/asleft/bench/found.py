@@ -45,7 +45,7 @@ def read_and_keep(desk: Desk, reason: str, *, whole: bool = True) -> tuple[Setti
 
 
 def settle_handed_over(desk: Desk, report: SettingsReport) -> None:
-    """A change entered by hand is true once a fresh report shows every value of it."""
+    """A change entered by hand is true once a fresh report shows every value of it; say so."""
     calibration = desk.open_calibration()
     values = named_values(report)
     for change in desk.store.changes(calibration) if calibration else ():
@@ -56,6 +56,7 @@ def settle_handed_over(desk: Desk, report: SettingsReport) -> None:
         if not departures(report, report, wanted):
             held = {name: values.get(name) for name in wanted}
             desk.store.mark_change(change.id, "read_back", {"verified": True, "values": held})
+            desk.person.tell("The change that was entered by hand is in force: " + _listed(wanted))
 
 
 def found(desk: Desk) -> dict[str, Any]:
@@ -98,6 +99,10 @@ def named_values(report: SettingsReport) -> dict[str, float]:
     return {name: each.value for name, each in report.named.items()}
 
 
+def _listed(values: Mapping[str, float]) -> str:
+    return ", ".join(f"{name} {value:g}" for name, value in values.items()) + "."
+
+
 def stored_differences(desk: Desk, report: SettingsReport) -> list[Difference] | None:
     """What is in force otherwise than in storage, or None where storage was never seen."""
     seen = [
@@ -115,9 +120,8 @@ def _told(desk: Desk, report: SettingsReport, kept: int, *, storage: str) -> dic
     differs = stored_differences(desk, report)
     warnings = list(told.get("warnings", []))
     if report.unknown:
-        warnings.append(
-            f"{len(report.unknown)} lines are not understood; they are kept as they are"
-        )
+        lines = "1 line is" if len(report.unknown) == 1 else f"{len(report.unknown)} lines are"
+        warnings.append(f"{lines} not understood and kept as it stands")
     if differs is None:
         warnings.append("what the machine's storage holds was not seen yet")
     return {

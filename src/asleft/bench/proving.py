@@ -48,13 +48,14 @@ def prove_power_cycle(desk: Desk, *, persons_word: bool) -> dict[str, Any]:
     machine = desk.connect()
     outcome = Outcome("prove", named_values(parse_report(left.raw)), kept_before=left.id)
     machine.restarted(within_s=0.0)  # a banner of before is no proof of now
+    banner: bool | None = None  # None: the person's word is all there is
     if persons_word:
-        banner = machine.facts.restarted_on_opening and not was_open
+        banner = (machine.facts.restarted_on_opening and not was_open) or None
     elif desk.person.confirm(_OFF_AND_ON):
         banner = machine.restarted(within_s=BANNER_WITHIN_S)
     else:
         raise Stopped("power was not switched off: nothing is proved", where="prove")
-    if not banner and not persons_word:
+    if banner is False:
         outcome.reason = "no boot banner came: the machine was not seen to restart"
         return outcome.to_dict()
     if not banner:

@@ -177,8 +177,8 @@ def _what_else_is_stored(desk: Desk, change: Change) -> str:
     differs = stored_differences(desk, change.before)
     if differs is None:
         return (
-            "Storing keeps every value now in force; which others differ from what is stored"
-            " is not known, since its storage was not read yet."
+            "Storing keeps everything now in force: also whatever else was changed since the"
+            " machine was last switched on."
         )
     others = [str(each) for each in differs if each.letter not in change.wanted]
     if others:
