@@ -23,7 +23,7 @@ def test_no_false_onset_in_a_thousand_machines() -> None:
     rng = np.random.default_rng(17)
     seen = 0
     for _ in range(3000):
-        level, sd = rng.uniform(0.93, 1.07), rng.uniform(0.001, 0.006)
+        level, sd = rng.uniform(0.93, 1.07), 10 ** rng.uniform(-3, -1)
         found = slip_bracket(RATES, level * (1 + rng.normal(0, sd, RATES.size)))
         seen += found.high is not None
     assert seen <= 3

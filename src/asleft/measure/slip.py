@@ -19,8 +19,8 @@ from asleft.measure.readings import FeedReading
 from asleft.measure.result import Quantity
 
 LOSS = 0.01  # the feed slips where less than 0.99 of the level goes in
-FALSE_ONSET = 2.5e-4  # chance to see slip where there is none, all rates of a trial together
-WRONG_LOW = 2e-3  # chance to place the lower end too high, all rates together
+FALSE_ONSET = 7e-4  # chance to see slip where there is none, all rates of a trial together
+WRONG_LOW = 5e-3  # chance to place the lower end too high
 SMALLEST_LOSS = 1e-4  # below this a loss is noise, and its logarithm means nothing
 
 
@@ -62,7 +62,8 @@ def slip_bracket(rates: Array, ratios: Array, rounding: float = 0.0) -> SlipBrac
     contrast = np.eye(levels.size) - (1 - LOSS) * weight
     over = contrast @ means
     u = sd * np.sqrt((contrast**2 / count).sum(axis=1))
-    surely = t_quantile(1 - WRONG_LOW / levels.size, dof) * u
+    # Only the first rate beyond the onset can raise the lower end wrongly: all before must stand.
+    surely = t_quantile(1 - WRONG_LOW, dof) * u
     barely = t_quantile(1 - FALSE_ONSET / levels.size, dof) * u
     above = np.logical_and.accumulate(over > surely)
     below = np.flatnonzero(over < -barely)
