@@ -79,6 +79,17 @@ def test_longer_pieces_checks_and_repeats_help(piece) -> None:
     assert u(long, Instrument(reach_mm=250.0, check=check)) < u(long)
 
 
+def test_repeats_at_one_face_do_not_average_the_face(piece) -> None:
+    # Readings far better than faces: sixteen of a face say hardly more than one.
+    places = _places(piece().rows())
+    one, many = (
+        plan_span(places, instrument=LONG, repeats=n, reading_sd_mm=0.002, face_sd_mm=0.03)
+        for n in (1, 16)
+    )
+    for before, after in zip(one.expected, many.expected, strict=True):
+        assert after.u > 0.98 * before.u
+
+
 def test_plans_choose_the_least(piece) -> None:
     candidates = [(float(p), _places(piece(span=p).rows())) for p in (60, 80, 100, 120, 140)]
 

@@ -8,7 +8,15 @@ import numpy as np
 import pytest
 
 from asleft.errors import InputError
-from asleft.measure import Instrument, TraverseReading, motion_as_read, solve_span, solve_traverse
+from asleft.measure import (
+    Instrument,
+    KnownLengthCheck,
+    SpanReading,
+    TraverseReading,
+    motion_as_read,
+    solve_span,
+    solve_traverse,
+)
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 LASER = Instrument(name="laser", resolution_mm=0.00001, mpe_mm=0.001, reach_mm=60)
@@ -159,6 +167,27 @@ def _exact(axis, scale, reversal=0.0, targets=(0.0, 50.0, 100.0, 150.0)):
         for w in wobble
         for side, half in (("+", 0.5), ("-", -0.5))
     ]
+
+
+def test_a_caliper_known_to_read_long_is_put_right() -> None:
+    # It reads 0.5 % long; the machine is right, and the plastic shrinks by 0.3 %.
+    check = KnownLengthCheck(100.0, 0.001, 0.5, 0.001)
+    long = Instrument(mpe_mm=3.0, reach_mm=160.0, check=check, zero_u_mm=0.001)
+    readings = _exact("X", 0.005)
+    q = _named(_solve(readings, long))["motion_scale"]
+    assert q.value == pytest.approx(0.0, abs=1e-4) and q.u < 0.0003
+    motion = motion_as_read(readings, instrument=long)
+    assert motion["X"][0] == pytest.approx(0.005, abs=1e-6)
+    rows = [
+        SpanReading("X", faces, size, size * 0.997 * 1.005 + sign * 0.1 + w)
+        for faces, sign, size in (("outside", 1, 107.0), ("inside", -1, 83.0))
+        for w in (0.01, -0.01)
+    ]
+    found = solve_span(rows, instrument=long, in_force={"X": 80.0}, skew=None, motion=motion)
+    known = {(q.name, q.axis): q.value for q in found.quantities}
+    assert known["motion_scale", "X"] == pytest.approx(0.0, abs=2e-4)
+    # Inside jaws of MPE 3 mm may be off by much, so that the print alone says little.
+    assert known["shrinkage", None] == pytest.approx(known["printed_scale", "X"], abs=3e-4)
 
 
 def test_hardware_and_misreads() -> None:
