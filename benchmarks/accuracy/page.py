@@ -57,7 +57,7 @@ def page(run: Run, tables: aims.Tables, forty: Sequence[Timed], growing: Sequenc
         MORE_WORDS,
         _more(tables),
         "## Time\n",
-        "Wall times of the machine on which this page was made, and which did other work too.\n",
+        "Wall times on one thread of the machine that made this page; it did other work too.\n",
         _times((*forty, *growing)),
         "## What each case hides\n",
         _hidden(),

@@ -5,7 +5,6 @@ Nothing is measured here. Results are the same however many processes take part.
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 from collections.abc import Iterator, Sequence
@@ -20,8 +19,6 @@ TELL_EVERY = 0.05
 
 def run_all(experiments: Sequence[Experiment], seed: int, machines: int) -> dict[str, Table]:
     """Every experiment with so many machines, by name."""
-    for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-        os.environ[threads] = "1"  # inherited; small matrices lose by sharing
     chunks = [
         Chunk(e, seed, first, min(first + CHUNK, machines))
         for e in experiments

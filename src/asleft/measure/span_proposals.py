@@ -55,7 +55,8 @@ class Deciding:
         """How many readings tell of an axis or a plane's diagonals (at least 1), and in words."""
         if unit == "mm":
             return self.readings, ""
-        count = sum(d.rstrip("+-") == letters for d in self.fit.directions)
+        ways = (letters, f"{letters}+", f"{letters}-")
+        count = sum(self.fit.directions.count(way) for way in ways)
         words = f" along {letters}" if len(letters) == 1 else f" on the diagonals of {letters}"
         return max(count, 1), words
 
