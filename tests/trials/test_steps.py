@@ -45,12 +45,13 @@ def test_each_feed_goes_back_to_a_mark_of_its_own_trial() -> None:
         ({"temperature_c": 300.0}, "260"),
         ({"temperature_c": 205.0, "rate_mm_min": 4000.0}, "mm/min"),
         ({"temperature_c": 205.0, "tool": 1}, "tool 1"),
+        ({"temperature_c": 205.0, "length_mm": 2000.0, "marked_mm": 2500.0}, "2000 mm"),
     ],
 )
 def test_outside_the_machines_limits_is_refused_as_a_whole(
     options: dict[str, float], named: str
 ) -> None:
-    with pytest.raises(RefusedError, match=named):
+    with pytest.raises((RefusedError, InputError), match=named):
         check(build("feed", options), WORKBENCH)
 
 
@@ -69,7 +70,7 @@ def test_a_feed_that_leaves_nothing_to_measure_is_no_trial(options: dict[str, fl
 
 def test_a_hot_feed_without_a_temperature_asks_for_it() -> None:
     with pytest.raises(InputError, match="temperature") as caught:
-        listing(build("feed", {}).steps)
+        listing(build("feed", {}).steps, WORKBENCH)
     assert caught.value.where == "--temperature"
 
 
@@ -92,10 +93,15 @@ def test_rebuilt_from_its_parameters_it_is_the_same_trial(trial: FeedTrial | Spa
 
 
 def test_the_listing_says_what_will_be_commanded() -> None:
-    text = "\n".join(listing(FeedTrial(temperature_c=205.0).steps))
-    assert "M104 T0 S205" in text
+    text = "\n".join(listing(FeedTrial(temperature_c=205.0).steps, WORKBENCH))
+    assert "M104 S205" in text
     assert text.count("G1 E") == 4
     assert "M109" not in text  # a blocking wait would stand before a stop
+
+
+def test_a_cold_feed_lists_that_the_guard_goes_off_and_on() -> None:
+    text = "\n".join(listing(FeedTrial(detached=True).steps, WORKBENCH))
+    assert text.count("M302 P1") == text.count("M302 P0") == 4
 
 
 def test_span_prompts_carry_the_labels_of_the_drawing() -> None:

@@ -13,8 +13,7 @@ from asleft.bench.desk import Desk
 from asleft.bench.found import named_values, read_and_keep
 from asleft.bench.outcome import Command, Outcome
 from asleft.bench.sending import Change, file_change, send
-from asleft.controller import parse_report, restore_lines
-from asleft.controller.writing import setting_lines
+from asleft.controller import parse_report, restore_lines, setting_lines
 from asleft.errors import InputError, RefusedError
 
 if TYPE_CHECKING:

@@ -128,9 +128,9 @@ class Bench:
         """What a trial would do and command, line by line; nothing is run."""
         from asleft.trials import build, check, listing
 
-        trial = build(kind, options)
-        check(trial, self._desk.description_unconnected)
-        return listing(trial.steps)
+        trial, machine = build(kind, options), self._desk.description_unconnected
+        check(trial, machine)
+        return listing(trial.steps, machine)
 
     def trial(self, kind: str, options: Mapping[str, Any]) -> dict[str, Any]:
         """Begin or resume a trial and conclude it; `asleft.trial/1`."""

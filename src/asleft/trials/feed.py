@@ -63,7 +63,7 @@ class FeedTrial:
     @property
     def steps(self) -> tuple[Step, ...]:
         """Check, heat, then mark, feed and measure in turn; heaters off before the last reading."""
-        cool = () if self.detached else (CoolDown("feed.cool", self.tool),)
+        cool = () if self.detached else (CoolDown("feed.cool"),)
         last = self._repeat(self.repeats)
         steps: list[Step] = list(self._preparation())
         for repeat in range(1, self.repeats):

@@ -10,8 +10,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from asleft.controller.description import MachineDescription
-from asleft.errors import RefusedError
+from asleft.controller import (
+    MachineDescription,
+    check_feed,
+    check_target,
+    cool_codes,
+    feed_codes,
+    heat_codes,
+)
 
 
 @dataclass(frozen=True)
@@ -24,9 +30,9 @@ class Step:
         """What happens, in one line."""
         raise NotImplementedError
 
-    def codes(self) -> tuple[str, ...]:
-        """What the machine is commanded; empty when only the person acts."""
-        return ()
+    def codes(self, machine: MachineDescription) -> list[str]:
+        """What the described machine is commanded; empty when only the person acts."""
+        return []
 
     def check(self, machine: MachineDescription) -> None:
         """Refuse what the described machine may not do."""
@@ -76,19 +82,16 @@ class Heat(Step):
         """What gets hot, and how hot."""
         return f"heat nozzle {self.tool} to {self.target_c:g} °C"
 
-    def codes(self) -> tuple[str, ...]:
+    def codes(self, machine: MachineDescription) -> list[str]:
         """Never a blocking wait: a stop must always find the machine listening."""
-        return (f"M104 T{self.tool} S{self.target_c:g}", "M105 (asked until it is there)")
+        codes = heat_codes(self.tool, self.target_c, machine.tools)
+        return [*codes, "M105 (asked until it is there)"]
 
     def check(self, machine: MachineDescription) -> None:
         """The material's limit and the machine's limit both bind."""
-        limit = min(self.limit_c, machine.max_nozzle_c)
-        if not 0 < self.target_c <= limit:
-            raise RefusedError(
-                f"{self.target_c:g} °C is outside 0 to {limit:g} °C, the limit for this nozzle",
-                hint="Give a temperature from the filament's label with --temperature.",
-                where=self.key,
-            )
+        check_target(
+            self.target_c, self.tool, machine, material_limit_c=self.limit_c, where="--temperature"
+        )
 
 
 @dataclass(frozen=True)
@@ -110,50 +113,40 @@ class Feed(Step):
             f" (about {seconds:.0f} s)"
         )
 
-    def codes(self) -> tuple[str, ...]:
-        """Relative feed in short pieces, each awaited."""
-        return (
-            "M83",
-            f"G1 E… F{self.rate_mm_min:g} (pieces of at most 2 s, {self.length_mm:g} mm in all)",
-            "M400 (after each piece)",
+    def codes(self, machine: MachineDescription) -> list[str]:
+        """The first piece and its end, how many such pieces there are, and what stands around."""
+        codes = feed_codes(
+            self.length_mm, self.rate_mm_min, self.tool, machine.tools, self.detached
         )
+        pieces = [code for code in codes if code.startswith("G1 ")]
+        first_end = codes.index(pieces[0]) + 2
+        behind = codes[codes.index(pieces[-1]) + 2 :]
+        around = "M220 S100, M221 S100, M200 off (where they are otherwise; put back afterwards)"
+        rest = f"({len(pieces)} such pieces, {self.length_mm:g} mm in all)"
+        return [around, *codes[:first_end], rest, *behind]
 
     def check(self, machine: MachineDescription) -> None:
         """A feed has a length, and a rate that the machine's owner allows."""
-        if not 0 < self.rate_mm_min <= machine.max_feed_rate_mm_min:
-            raise RefusedError(
-                f"a rate of {self.rate_mm_min:g} mm/min is outside 0 to"
-                f" {machine.max_feed_rate_mm_min:g} mm/min",
-                hint="100 mm are fed slowly: 50 mm/min is a good rate.",
-                where=self.key,
-            )
-        if self.tool >= machine.tools:
-            raise RefusedError(
-                f"tool {self.tool} does not exist: the machine has {machine.tools}",
-                hint="Name a tool from 0.",
-                where=self.key,
-            )
+        check_feed(self.length_mm, self.rate_mm_min, self.tool, machine)
 
 
 @dataclass(frozen=True)
 class CoolDown(Step):
     """Heaters off, confirmed."""
 
-    tool: int
-
     def words(self) -> str:
         """What is switched off."""
         return "heaters off"
 
-    def codes(self) -> tuple[str, ...]:
-        """Off for this nozzle and the bed."""
-        return (f"M104 T{self.tool} S0", "M140 S0")
+    def codes(self, machine: MachineDescription) -> list[str]:
+        """Off for every nozzle and the bed."""
+        return cool_codes(machine.tools)
 
 
-def listing(steps: tuple[Step, ...]) -> list[str]:
+def listing(steps: tuple[Step, ...], machine: MachineDescription) -> list[str]:
     """The steps as lines for `--list`: a number, the words, and the codes beneath."""
     lines = []
     for number, step in enumerate(steps, start=1):
         lines.append(f"{number:3d}  {step.words()}")
-        lines.extend(f"       > {code}" for code in step.codes())
+        lines.extend(f"       > {code}" for code in step.codes(machine))
     return lines
