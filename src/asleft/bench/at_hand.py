@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from asleft.bench.filing import WireFiling
-from asleft.bench.opening import guarded_by, settle_heat, to_open
+from asleft.bench.opening import settle_heat, to_open
 from asleft.bench.person import Person
 from asleft.bench.recognising import ON_PAPER, described_at, meant, recognise
 from asleft.controller import MachineDescription, connect
@@ -114,7 +114,7 @@ class MachineAtHand:
         machine = connect(wanted, home=self.home, holder=self._holder)
         try:
             self._row = recognise(self.store, self.person, machine, named=named, unknown=wanted)
-            machine = self._under_its_limits(machine)
+            self._guard(machine)
             settle_heat(machine, self.person)
         except BaseException:
             machine.close()
@@ -126,16 +126,12 @@ class MachineAtHand:
         rows = described_at(self.store, self._address) if self._address else []
         return rows[0] if len(rows) == 1 else None
 
-    def _under_its_limits(self, machine: Machine) -> Machine:
-        """The same machine, guarded by what its owner says of it: it was recognised only now."""
+    def _guard(self, machine: Machine) -> None:
+        """Have it guarded by what its owner says of it: who it is was learned only now."""
         opened = machine.description
-        known = replace(self.description, address=opened.address, rate_baud=opened.rate_baud)
-        if guarded_by(known) == guarded_by(opened):
-            machine.description = known
-            return machine
-        self.connection = machine
-        self.release()
-        return connect(known, home=self.home, holder=self._holder)
+        machine.description = replace(
+            self.description, address=opened.address, rate_baud=opened.rate_baud
+        )
 
     def _described(self) -> MachineRow | None:
         return self._row or meant(self.store, self._name)
@@ -153,7 +149,7 @@ class MachineAtHand:
             return
         self._row = self.store.machine(name)
         if self.connection is not None:
-            self.connection = self._under_its_limits(self.connection)
+            self._guard(self.connection)
 
     def release(self) -> None:
         """Give the line up, heaters off first, so that the machine is nobody's but its own.

@@ -51,11 +51,6 @@ def to_open(
     return replace(wanted, address=address, rate_baud=rate_baud or wanted.rate_baud)
 
 
-def guarded_by(described: MachineDescription) -> tuple[float, float, int]:
-    """What the process that owns the line must know: nozzle and bed limit in °C, tools."""
-    return described.max_nozzle_c, described.max_bed_c, described.tools
-
-
 def settle_heat(machine: Machine, person: Person) -> None:
     """A machine found hot is printing, or was left hot: only its owner knows which.
 

@@ -118,12 +118,11 @@ class Feed(Step):
         codes = feed_codes(
             self.length_mm, self.rate_mm_min, self.tool, machine.tools, self.detached
         )
-        pieces = [code for code in codes if code.startswith("G1 ")]
-        first_end = codes.index(pieces[0]) + 2
-        behind = codes[codes.index(pieces[-1]) + 2 :]
+        feeds = [at for at, code in enumerate(codes) if code.startswith("G1 ")]
+        head, behind = codes[: feeds[0] + 2], codes[feeds[-1] + 2 :]
         around = "M220 S100, M221 S100, M200 off (where they are otherwise; put back afterwards)"
-        rest = f"({len(pieces)} such pieces, {self.length_mm:g} mm in all)"
-        return [around, *codes[:first_end], rest, *behind]
+        rest = f"({len(feeds)} such pieces, {self.length_mm:g} mm in all)"
+        return [around, *head, rest, *behind]
 
     def check(self, machine: MachineDescription) -> None:
         """A feed has a length, and a rate that the machine's owner allows."""
