@@ -120,7 +120,7 @@ class Feed(Step):
         )
         feeds = [at for at, code in enumerate(codes) if code.startswith("G1 ")]
         head, behind = codes[: feeds[0] + 2], codes[feeds[-1] + 2 :]
-        around = "M220 S100, M221 S100, M200 off (where they are otherwise; put back afterwards)"
+        around = "M220, M221 at 100 %, M200 off (put back afterwards)"
         rest = f"({len(feeds)} such pieces, {self.length_mm:g} mm in all)"
         return [around, *head, rest, *behind]
 
