@@ -7,7 +7,19 @@ import pytest
 from asleft.controller import MachineDescription
 from asleft.errors import InputError, RefusedError
 from asleft.pieces import SpanPiece
-from asleft.trials import CoolDown, Feed, FeedTrial, Heat, Read, SpanTrial, build, check, listing
+from asleft.trials import (
+    CoolDown,
+    Feed,
+    FeedTrial,
+    Heat,
+    Move,
+    Read,
+    SpanTrial,
+    TraverseTrial,
+    build,
+    check,
+    listing,
+)
 
 WORKBENCH = MachineDescription(name="workbench")
 
@@ -108,3 +120,33 @@ def test_span_prompts_carry_the_labels_of_the_drawing() -> None:
     trial = SpanTrial()
     labels = [step.place for step in trial.steps if isinstance(step, Read)]
     assert labels == [place.label for place in trial.piece.places()]
+
+
+def test_rates_are_fed_in_rising_order_and_stand_with_their_readings() -> None:
+    trial = FeedTrial(temperature_c=205.0, repeats=2, rates_mm_min=(50.0, 120.0))
+    feeds = [step.rate_mm_min for step in trial.steps if isinstance(step, Feed)]
+    reads = [step.details["rate_mm_min"] for step in trial.steps if isinstance(step, Read)]
+    assert feeds == reads == [50.0, 50.0, 120.0, 120.0]
+    assert build("feed", trial.parameters) == trial
+    with pytest.raises(InputError, match="rise"):
+        FeedTrial(temperature_c=205.0, rates_mm_min=(120.0, 50.0))
+
+
+def test_every_target_of_a_traverse_is_read_from_both_sides_inside_the_travel() -> None:
+    trial = TraverseTrial(targets=3, cycles=2)
+    reads = [step.details for step in trial.steps if isinstance(step, Read)]
+    sides = {(r["target_mm"], r["approach"], r["cycle"]) for r in reads}
+    assert len(sides) == len(reads) == 12
+    check(trial, WORKBENCH)
+    with pytest.raises(RefusedError, match="outside the travel"):
+        check(TraverseTrial(start_mm=1.0), WORKBENCH)  # no room for the run-up
+
+
+def test_a_traverse_comes_to_each_target_from_the_side_it_says() -> None:
+    at = None
+    for step in TraverseTrial(targets=3, cycles=2).steps:
+        if isinstance(step, Move):
+            came = None if at is None else step.target_mm - at
+            at = step.target_mm
+        if isinstance(step, Read):
+            assert came is not None and (came > 0) == (step.details["approach"] == "+")

@@ -63,9 +63,22 @@ def _held(row: TrialRow, basis: Basis) -> dict[str, Any]:
     }
 
 
-def end_for_another(desk: Desk, row: TrialRow) -> None:
-    """End an unfinished trial because the person begins anew; its readings stay in the record."""
-    desk.store.end_trial(row.id, "stopped", "another one was begun instead", None)
+def can_go_on(desk: Desk, row: TrialRow, *, anew: bool) -> bool:
+    """Whether to go on with an unfinished trial; else it is ended, its readings in the record.
+
+    Args:
+        desk: store and person.
+        row: the unfinished trial.
+        anew: the person wants to begin another one.
+    """
+    trial, _ = restore_trial(row)
+    if anew:
+        desk.store.end_trial(row.id, "stopped", "another one was begun instead", None)
+    elif not trial.resumable:
+        reason = "it was interrupted, and its readings do not go together with new ones"
+        desk.store.end_trial(row.id, "failed", reason, None)
+        desk.person.tell(f"The unfinished {row.kind} trial has ended: {reason}. It begins anew.")
+    return trial.resumable and not anew
 
 
 def still_in_force(desk: Desk, row: TrialRow, trial: Trial) -> None:

@@ -14,7 +14,7 @@ from asleft.bench.desk import Desk
 from asleft.bench.person import Ask
 from asleft.controller import tell_also
 from asleft.errors import AsleftError, BugError, Stopped
-from asleft.trials import ByHand, CoolDown, Feed, Heat, Read, Step, Trial
+from asleft.trials import ByHand, CoolDown, Feed, Heat, Home, Move, Read, Step, Trial
 
 
 class Run:
@@ -36,6 +36,8 @@ class Run:
             Heat: self._heat,
             Feed: self._feed,
             CoolDown: self._cool,
+            Home: self._home,
+            Move: self._move,
         }
 
     def go(self) -> None:
@@ -47,7 +49,7 @@ class Run:
         """
         remaining = pending(self.trial.steps, self.states())
         self._tell_if_resumed(remaining)
-        uses_line = any(isinstance(step, (Feed, Heat)) for step in remaining)
+        uses_line = any(isinstance(step, (Feed, Heat, Home, Move)) for step in remaining)
         try:
             for number, step in enumerate(remaining):
                 if isinstance(step, Heat) and not _feeds_follow(remaining[number:]):
@@ -120,7 +122,7 @@ class Run:
         self.desk.store.add_reading(
             self.trial_id,
             key=step.key,
-            place=dict(step.details),
+            place={k: v for k, v in step.details.items() if k not in ("low", "high")},
             value=typed.value,
             raw=typed.raw,
             unit=step.unit,
@@ -146,6 +148,15 @@ class Run:
             "rate_mm_min": step.rate_mm_min,
             "warnings": neutral.warnings,
         }
+
+    def _home(self, step: Home) -> dict[str, Any]:
+        self.desk.connect().home()
+        return {}
+
+    def _move(self, step: Move) -> dict[str, Any]:
+        place: dict[str, Any] = {f"{step.axis.lower()}_mm": step.target_mm}
+        self.desk.connect().move(**place, rate_mm_min=step.rate_mm_min)
+        return {"target_mm": step.target_mm}
 
     def _cool(self, step: CoolDown) -> dict[str, Any]:
         self.desk.connect().heat_off()

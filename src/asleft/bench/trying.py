@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from asleft.bench.basing import basis_for, kept_state
 from asleft.bench.desk import Desk
 from asleft.bench.estimating import conclude, file_entries, report
-from asleft.bench.resuming import end_for_another, is_the_same, restore_trial, still_in_force
+from asleft.bench.resuming import can_go_on, is_the_same, restore_trial, still_in_force
 from asleft.bench.running import Run
 from asleft.errors import AsleftError, RefusedError, Stopped
 from asleft.trials import Basis, Trial, build, check
@@ -32,10 +32,8 @@ def attempt(desk: Desk, kind: str, options: Mapping[str, Any]) -> dict[str, Any]
         LineError, MachineError, Stopped: what was read so far is kept, the trial stays open.
     """
     unfinished = desk.store.unfinished_trial(desk.calibration(), kind)
-    if unfinished is not None and not options.get("anew"):
+    if unfinished is not None and can_go_on(desk, unfinished, anew=bool(options.get("anew"))):
         return _resume(desk, unfinished, options)
-    if unfinished is not None:
-        end_for_another(desk, unfinished)
     if options.get("more"):
         return _read_more(desk, kind)
     trial = build(kind, options)

@@ -13,6 +13,7 @@ from asleft.cli.session import Session, line_options, shared_options
 from asleft.cli.typed import MM, Number, read_text
 from asleft.cli.wording import notes, sentence, wrapped
 from asleft.errors import InputError
+from asleft.units import parse_typed
 
 OUTCOMES = {
     "unfinished": "not finished; the same command goes on where it stands",
@@ -57,6 +58,7 @@ def _common(command: Any) -> Any:
     "--temperature", "temperature_c", type=Number("C", high=500), help="Of the nozzle, in °C."
 )
 @click.option("--rate", "rate_mm_min", type=Number("MM/MIN"), help="Feed rate; else slow.")
+@click.option("--rates", metavar="LIST", help="Rising rates, such as 50,100,200: where it slips.")
 @click.option("--tool", type=click.IntRange(0, 9), help="Which extruder, from 0.")
 @click.option("--detached", is_flag=True, help="Cold, with the tube detached.")
 @click.pass_obj
@@ -65,9 +67,30 @@ def trial_feed_command(session: Session, /, **given: Any) -> int:
 
     Without a terminal the remaining lengths come from standard input, one a line, with --yes.
     """
+    rates = given.pop("rates")
+    if rates is not None:
+        given["rates_mm_min"] = tuple(
+            parse_typed(text, where="--rates", lengths=False).value for text in rates.split(",")
+        )
     if given["tool"] is not None:
         given["axis"] = f"E{given['tool']}"
     return _run(session, "feed", given)
+
+
+@trial_command.command("traverse")
+@_common
+@click.option("--along", type=click.Choice(("X", "Y", "Z")), help="The axis; else X.")
+@click.option("--start", "start_mm", type=MM, help="First target, mm from home; else 40.")
+@click.option("--span", "span_mm", type=MM, help="From the first target to the last; else 100.")
+@click.option("--targets", type=click.IntRange(2, 50), help="How many places; else 5.")
+@click.option("--cycles", type=click.IntRange(1, 20), help="How often up and down; else 3.")
+@click.pass_obj
+def trial_traverse_command(session: Session, /, **given: Any) -> int:
+    """Move one axis to targets from both sides and read it; no plastic, no heat.
+
+    Without a terminal the readings come from standard input, one a line, with --yes.
+    """
+    return _run(session, "traverse", given)
 
 
 @trial_command.command("span")

@@ -15,14 +15,19 @@ from asleft.pieces import SpanPiece
 from asleft.trials.basis import Basis
 from asleft.trials.feed import FeedTrial
 from asleft.trials.span import ProofTrial, SpanTrial, span_readings, span_settings
-from asleft.trials.steps import ByHand, CoolDown, Feed, Heat, Read, Step, listing
+from asleft.trials.steps import ByHand, CoolDown, Feed, Heat, Home, Move, Read, Step, listing
+from asleft.trials.traverse import TraverseTrial
 from asleft.trials.trial import Entry, Trial, check
 
-KINDS: dict[str, type[FeedTrial] | type[SpanTrial] | type[ProofTrial]] = {
+KINDS: dict[str, type[FeedTrial] | type[SpanTrial] | type[TraverseTrial]] = {
     "feed": FeedTrial,
     "span": SpanTrial,
+    "traverse": TraverseTrial,
     "proof": ProofTrial,
 }
+
+
+_LISTS = ("earlier", "directions", "rates_mm_min")
 
 
 def build(kind: str, parameters: Mapping[str, Any]) -> Trial:
@@ -37,7 +42,7 @@ def build(kind: str, parameters: Mapping[str, Any]) -> Trial:
         )
     known = {f.name for f in fields(KINDS[kind])}
     chosen = {k: v for k, v in parameters.items() if k in known and v is not None}
-    chosen |= {k: tuple(chosen[k]) for k in ("earlier", "directions") if k in chosen}
+    chosen |= {k: tuple(chosen[k]) for k in _LISTS if k in chosen}
     if isinstance(chosen.get("piece"), Mapping):
         chosen["piece"] = SpanPiece.from_dict(chosen["piece"])
     return KINDS[kind](**chosen)
@@ -51,10 +56,13 @@ __all__ = [
     "Feed",
     "FeedTrial",
     "Heat",
+    "Home",
+    "Move",
     "ProofTrial",
     "Read",
     "SpanTrial",
     "Step",
+    "TraverseTrial",
     "Trial",
     "build",
     "check",

@@ -28,9 +28,14 @@ ATTENDED = "Stay with the machine while it is hot. Ctrl-C stops it and switches 
 
 @dataclass(frozen=True)
 class FeedTrial:
-    """One feed trial. Lengths in mm, rate in mm/min, temperature in °C."""
+    """One feed trial. Lengths in mm, rates in mm/min, temperature in °C.
+
+    With `rates_mm_min` it feeds `repeats` times at each of these rising rates, to find where the
+    gear begins to slip.
+    """
 
     kind: ClassVar[str] = "feed"
+    resumable: ClassVar[bool] = True
     needs_line: ClassVar[bool] = True
     earlier: ClassVar[tuple[int, ...]] = ()
 
@@ -39,6 +44,7 @@ class FeedTrial:
     repeats: int = 4
     temperature_c: float | None = None
     rate_mm_min: float = 50.0
+    rates_mm_min: tuple[float, ...] = ()
     tool: int = 0
     detached: bool = False
     axis: str = "E"
@@ -54,21 +60,24 @@ class FeedTrial:
             )
         if self.repeats < 1:
             raise InputError("no repeats, no reading", hint="Four are good.", where="--repeats")
+        if list(self.rates_mm_min) != sorted(set(self.rates_mm_min)):
+            raise InputError(
+                "the rates do not rise", hint="Give them from low to high.", where="--rates"
+            )
 
     @property
     def parameters(self) -> dict[str, Any]:
         """JSON values from which the trial can be rebuilt."""
-        return asdict(self)
+        return {**asdict(self), "rates_mm_min": list(self.rates_mm_min)}
 
     @property
     def steps(self) -> tuple[Step, ...]:
         """Check, heat, then mark, feed and measure in turn; heaters off before the last reading."""
         cool = () if self.detached else (CoolDown("feed.cool"),)
-        last = self._repeat(self.repeats)
-        steps: list[Step] = list(self._preparation())
-        for repeat in range(1, self.repeats):
-            steps += self._repeat(repeat)
-        return (*steps, *last[:2], *cool, *last[2:])
+        rates = [r for r in self.rates_mm_min or (self.rate_mm_min,) for _ in range(self.repeats)]
+        feeds = [self._repeat(n, len(rates), rate) for n, rate in enumerate(rates, start=1)]
+        *steps, reading = (step for feed in feeds for step in feed)
+        return (*self._preparation(), *steps, *cool, reading)
 
     def _preparation(self) -> tuple[Step, ...]:
         if self.detached:
@@ -89,8 +98,8 @@ class FeedTrial:
             Heat("feed.heat", self.tool, self.temperature_c, MATERIAL_LIMIT_C),
         )
 
-    def _repeat(self, repeat: int) -> tuple[Step, ...]:
-        count = (repeat, self.repeats)
+    def _repeat(self, repeat: int, repeats: int, rate_mm_min: float) -> tuple[Step, ...]:
+        count = (repeat, repeats)
         mark = f"feed.{repeat}.mark"
         return (
             ByHand(
@@ -103,7 +112,7 @@ class FeedTrial:
             Feed(
                 f"feed.{repeat}.feed",
                 self.length_mm,
-                self.rate_mm_min,
+                rate_mm_min,
                 self.tool,
                 detached=self.detached,
                 redo_from=mark,
@@ -117,6 +126,7 @@ class FeedTrial:
                     "marked_mm": self.marked_mm,
                     "commanded_mm": self.length_mm,
                     "high": self.marked_mm,
+                    **({"rate_mm_min": rate_mm_min} if self.rates_mm_min else {}),
                 },
                 count=count,
                 cautions=() if self.detached else ("The nozzle is still hot.",),

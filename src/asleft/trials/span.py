@@ -32,6 +32,7 @@ class SpanTrial:
     """
 
     kind: ClassVar[str] = "span"
+    resumable: ClassVar[bool] = True
     needs_line: ClassVar[bool] = False
 
     piece: SpanPiece = field(default_factory=SpanPiece)

@@ -18,6 +18,7 @@ from asleft.controller import (
     feed_codes,
     heat_codes,
 )
+from asleft.errors import RefusedError
 
 
 @dataclass(frozen=True)
@@ -127,6 +128,49 @@ class Feed(Step):
     def check(self, machine: MachineDescription) -> None:
         """A feed has a length, and a rate that the machine's owner allows."""
         check_feed(self.length_mm, self.rate_mm_min, self.tool, machine)
+
+
+@dataclass(frozen=True)
+class Home(Step):
+    """Find the end stops of every axis. Done anew after an interruption."""
+
+    def words(self) -> str:
+        """What moves."""
+        return "home all axes"
+
+    def codes(self, machine: MachineDescription) -> list[str]:
+        """All of them, since only a homed machine knows where its travel ends."""
+        return ["G28", "M400"]
+
+
+@dataclass(frozen=True)
+class Move(Step):
+    """Move one axis to a place inside the stated travel, and wait until it stands."""
+
+    axis: str
+    target_mm: float
+    rate_mm_min: float
+
+    def words(self) -> str:
+        """Where to."""
+        return f"move {self.axis} to {self.target_mm:g} mm"
+
+    def codes(self, machine: MachineDescription) -> list[str]:
+        """In pieces of at most two seconds, each awaited."""
+        return ["G90", f"G1 {self.axis}{self.target_mm:g} F{self.rate_mm_min:g}", "M400"]
+
+    def check(self, machine: MachineDescription) -> None:
+        """The place lies inside the travel; a round bed counts from its middle."""
+        size = machine.travel_mm["XYZ".index(self.axis)]
+        centred = machine.bed_shape == "round" and self.axis != "Z"
+        low, high = (-size / 2, size / 2) if centred else (0.0, size)
+        if not low <= self.target_mm <= high:
+            raise RefusedError(
+                f"{self.axis} to {self.target_mm:g} mm is outside the travel of {low:g} to"
+                f" {high:g} mm",
+                hint="Choose --start and --span so that 2 mm stay free at both ends.",
+                where=self.key,
+            )
 
 
 @dataclass(frozen=True)

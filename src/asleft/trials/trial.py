@@ -37,6 +37,7 @@ class Trial(Protocol):
 
     kind: ClassVar[str]
     needs_line: ClassVar[bool]
+    resumable: ClassVar[bool]
 
     @property
     def earlier(self) -> tuple[int, ...]:
