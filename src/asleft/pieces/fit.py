@@ -1,4 +1,4 @@
-"""Choosing a span piece for a bed and a caliper, and setting it down in the middle of the bed.
+"""Choosing a span piece for a bed and a caliper, and setting any piece in the middle of a bed.
 
 Not the piece itself and not its readings. Stands on `span`.
 """
@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Protocol
 
 from asleft.errors import InputError
 from asleft.pieces.span import SpanPiece
@@ -18,6 +18,17 @@ LARGEST_MM = 140.0  # beyond, plastic and minutes grow and the caliper, not the 
 REACH_SPARE_MM = 2.0  # a caliper is not opened to its last millimetre
 _PARTS = (0.2, 0.6, 1.0)  # heights of the lands as parts of the tallest
 _TALLEST_MM = 100.0
+
+
+class OnBed(Protocol):
+    """What setting down asks of a piece."""
+
+    def outline_mm(self) -> list[tuple[float, float]]:
+        """Outermost corners of everything on the bed."""
+
+    @property
+    def tallest_mm(self) -> float:
+        """Height of the whole."""
 
 
 def largest_piece(
@@ -71,10 +82,9 @@ def largest_piece(
     raise _too_small(SpanPiece(pitch_mm=smallest, **sizes), bed_shape, travel_mm)
 
 
-def fits(piece: SpanPiece, bed_shape: str, travel_mm: Sequence[float]) -> bool:
+def fits(piece: OnBed, bed_shape: str, travel_mm: Sequence[float]) -> bool:
     """Whether the piece lies on the bed with its margin and stays below the top of Z."""
-    tallest = max((piece.post_height_mm, *piece.column_heights_mm))
-    if tallest + MARGIN_MM > travel_mm[2]:
+    if piece.tallest_mm + MARGIN_MM > travel_mm[2]:
         return False
     if bed_shape == "round":
         return smallest_circle(piece.outline_mm())[2] + MARGIN_MM <= travel_mm[0] / 2 + 1e-9
@@ -82,7 +92,7 @@ def fits(piece: SpanPiece, bed_shape: str, travel_mm: Sequence[float]) -> bool:
     return x + 2 * MARGIN_MM <= travel_mm[0] and y + 2 * MARGIN_MM <= travel_mm[1]
 
 
-def centre_mm(piece: SpanPiece, bed_shape: str) -> tuple[float, float]:
+def centre_mm(piece: OnBed, bed_shape: str) -> tuple[float, float]:
     """X and Y, in the piece's own frame, of the point that goes to the middle of the bed."""
     outline = piece.outline_mm()
     if bed_shape == "round":
@@ -124,7 +134,7 @@ def _extent(points: Sequence[tuple[float, float]]) -> tuple[float, float]:
 
 
 def _too_small(smallest: SpanPiece, bed_shape: str, travel_mm: Sequence[float]) -> InputError:
-    tallest = max((smallest.post_height_mm, *smallest.column_heights_mm))
+    tallest = smallest.tallest_mm
     if tallest + MARGIN_MM > travel_mm[2]:
         hint = f"A Z travel of {math.ceil(tallest + MARGIN_MM)} mm would do."
     elif bed_shape == "round":

@@ -1,46 +1,67 @@
-"""The solid of a span piece: posts on a ribbed base, raised marks, a stepped column beside.
+"""The solids of the pieces, and of the span piece the shape itself: posts on ribs, marks, column.
 
-Not the files (`stl`, `threemf`) and not the drawing. The library for solids is imported inside,
-so that readings and drawings start fast. Stands on `span`, `lettering` and `mesh`.
+Not the files (`stl`, `threemf`) and not the drawings. The library for solids is imported inside,
+so that readings and drawings start fast. Stands on `span`, `round_solid`, `marks` and `mesh`.
 """
 
 from __future__ import annotations
 
 import math
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from asleft.errors import InputError
 from asleft.pieces import lettering
+from asleft.pieces.bead import BeadPiece
+from asleft.pieces.fitting import FitPiece
+from asleft.pieces.marks import MARK_MM, PLATE_MM, Leg, legs, letters, stroke_mm
 from asleft.pieces.mesh import Mesh, welded
+from asleft.pieces.round_solid import bead_solid, fit_solids
 from asleft.pieces.span import SpanPiece
 
 if TYPE_CHECKING:
     from manifold3d import CrossSection, Manifold
 
-PLATE_MM = 1.2  # thickness of the plates that carry the marks
-MARK_MM = 0.6  # how far the marks stand up from them
+Piece = SpanPiece | BeadPiece | FitPiece
+
 _EDGE_MM = 1.0  # round the letters, on the plate
-_STROKE_MM = 0.9  # two beads of an ordinary nozzle
 
 
-def bodies(piece: SpanPiece) -> tuple[Mesh, ...]:
-    """The closed meshes of the piece, in its own frame: `span`, then `column` if it has one.
+def solids(piece: Piece) -> dict[str, Manifold]:
+    """The bodies of a piece by name, in its own frame; of a span piece `span`, then `column`.
 
     Raises:
         InputError: the mark is too long, or has signs that cannot be raised.
     """
-    span = _ribs(piece) + _posts(piece) + _plates(piece)
-    found = [_mesh("span", span)]
+    if isinstance(piece, BeadPiece):
+        return {"bead": bead_solid(piece)}
+    if isinstance(piece, FitPiece):
+        return {f"fit {n}": body for n, body in enumerate(fit_solids(piece), start=1)}
+    found = {"span": _ribs(piece) + _posts(piece) + _plates(piece)}
     if piece.column_heights_mm:
-        found.append(_mesh("column", _column(piece)))
-    return tuple(found)
+        found["column"] = _column(piece)
+    return found
+
+
+def bodies(piece: Piece) -> tuple[Mesh, ...]:
+    """The closed meshes of the piece's bodies.
+
+    Raises:
+        InputError: as `solids`.
+    """
+    return tuple(_mesh(name, solid) for name, solid in solids(piece).items())
 
 
 def mark_room(piece: SpanPiece) -> int:
     """How many letters the front plate has room for after its axis."""
     inner = piece.pitch_mm - 2 * (lettering.HEIGHT_MM + 3 * _EDGE_MM) - piece.post_mm - 4
     return max(0, int(inner / lettering.ADVANCE_MM) - 3)
+
+
+def plate_legs(piece: SpanPiece) -> tuple[list[Leg], list[Leg]]:
+    """Strokes of the letters along the front rib and along the right one."""
+    front = _legs(piece, _front_text(piece))
+    right = [tuple((-y, x) for x, y in leg) for leg in _legs(piece, "Y>")]
+    return front, right  # type: ignore[return-value]
 
 
 def _mesh(name: str, solid: Manifold) -> Mesh:
@@ -99,6 +120,10 @@ def _ribs(piece: SpanPiece) -> Manifold:
     return CrossSection.batch_boolean(plan, OpType.Add).extrude(piece.base_height_mm)
 
 
+def _front_text(piece: SpanPiece) -> str:
+    return f"X> {piece.mark}".rstrip()
+
+
 def _plates(piece: SpanPiece) -> Manifold:
     """X and the mark along the front rib, Y along the right one; arrows point to plus."""
     unknown = lettering.unknown_signs(piece.mark)
@@ -108,38 +133,31 @@ def _plates(piece: SpanPiece) -> Manifold:
             hint=f"There is room for {mark_room(piece)} letters A to Z, digits and - . / +.",
             where="mark",
         )
-    front = _plate(piece, f"X> {piece.mark}".rstrip())
+    front = _plate(piece, _front_text(piece))
     return front + _plate(piece, "Y>").rotate((0, 0, 90))
+
+
+def _legs(piece: SpanPiece, text: str) -> list[Leg]:
+    """Strokes of a text inside the front rib, centred on X = 0."""
+    stroke = stroke_mm(piece.line_width_mm, piece.layer_mm)
+    left = -lettering.width_mm(text) / 2 + stroke / 2
+    rib = -piece.pitch_mm / 2
+    depth = piece.rib_mm(piece.side_beads) / 2 + lettering.HEIGHT_MM + 3 * _EDGE_MM
+    return legs(text, left, rib + depth - _EDGE_MM - stroke / 2 - lettering.HEIGHT_MM + 0.4)
 
 
 def _plate(piece: SpanPiece, text: str) -> Manifold:
     """A plate with letters, on the inside of the front rib, centred on X = 0."""
-    from manifold3d import CrossSection, OpType
+    from manifold3d import CrossSection
 
     width = lettering.width_mm(text) + 2 * _EDGE_MM
     rib = -piece.pitch_mm / 2
     depth = piece.rib_mm(piece.side_beads) / 2 + lettering.HEIGHT_MM + 3 * _EDGE_MM
     ground = CrossSection.square((width, depth)).translate((-width / 2, rib)).extrude(PLATE_MM)
-    dot = CrossSection([_round(_STROKE_MM)])
-    left = -width / 2 + _EDGE_MM + _STROKE_MM / 2
-    base = rib + depth - _EDGE_MM - _STROKE_MM / 2 - lettering.HEIGHT_MM + 0.4
-    legs = [
-        CrossSection.batch_hull([dot.translate((left + x, base + y)) for x, y in (a, b)])
-        for stroke in lettering.strokes_mm(text)
-        for a, b in pairwise(stroke)
-    ]
-    letters = CrossSection.batch_boolean(legs, OpType.Add)
-    raised: Manifold = letters.extrude(PLATE_MM + MARK_MM)
+    stroke = stroke_mm(piece.line_width_mm, piece.layer_mm)
+    raised: Manifold = letters(_legs(piece, text), stroke).extrude(PLATE_MM + MARK_MM)
     result: Manifold = ground + raised
     return result
-
-
-def _round(width_mm: float) -> list[tuple[float, float]]:
-    """A dot, eight-sided: smaller than what a nozzle can draw anyway."""
-    eighth = math.pi / 4
-    return [
-        (width_mm / 2 * math.cos(n * eighth), width_mm / 2 * math.sin(n * eighth)) for n in range(8)
-    ]
 
 
 def _column(piece: SpanPiece) -> Manifold:

@@ -13,7 +13,9 @@ from itertools import pairwise
 from typing import Any
 
 from asleft.errors import InputError
+from asleft.pieces.parameters import demand_whole_layers
 from asleft.pieces.place import Place
+from asleft.pieces.rib import rib_mm, spacing_mm
 
 OUTER = "outer flats"
 INNER = "inner flats"
@@ -108,15 +110,11 @@ class SpanPiece:
             "column_heights_mm",
             "heights must rise in steps of 5 mm or more",
         )
-        whole = (*heights, self.base_height_mm, self.post_height_mm)
-        for height in whole:
-            layers = round(height / self.layer_mm)
-            self._demand(
-                abs(layers * self.layer_mm - height) < 1e-6,
-                "layer_mm",
-                f"a height of {height:g} mm is no whole number of layers; "
-                f"{layers * self.layer_mm:g} mm is",
-            )
+        demand_whole_layers(
+            (*heights, self.base_height_mm, self.post_height_mm),
+            self.layer_mm,
+            self.line_width_mm,
+        )
 
     @staticmethod
     def _demand(holds: bool, where: str, hint: str) -> None:
@@ -131,11 +129,16 @@ class SpanPiece:
     @property
     def bead_spacing_mm(self) -> float:
         """Distance of neighbouring beads: a stadium section's area over its height."""
-        return self.line_width_mm - self.layer_mm * (1 - math.pi / 4)
+        return spacing_mm(self.line_width_mm, self.layer_mm)
 
     def rib_mm(self, beads: int) -> float:
         """Width of a rib of so many beads laid side by side."""
-        return self.line_width_mm + (beads - 1) * self.bead_spacing_mm
+        return rib_mm(beads, self.line_width_mm, self.layer_mm)
+
+    @property
+    def tallest_mm(self) -> float:
+        """Height of the whole."""
+        return max((self.post_height_mm, *self.column_heights_mm))
 
     @property
     def touch_mm(self) -> tuple[float, float]:

@@ -1,0 +1,107 @@
+"""Straight beads across an area: closed or sparse, at angles that favour no measured direction.
+
+Lines are cut by scanning; neighbours are strung into runs laid to and fro. Not for walls.
+Stands on `stroke` and numpy.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from asleft.pieces.path.stroke import Points
+
+# X, Y and both diagonals are measured: each of these is 22.5° off its nearest two.
+ANGLES_DEG = (22.5, 112.5, 67.5, 157.5)
+Line = tuple[float, float, float]  # y, from x, to x
+
+
+def runs(
+    polygons: Sequence[Points], angle_deg: float, apart_mm: float
+) -> tuple[list[Points], float]:
+    """Lines across an area, strung to and fro.
+
+    Args:
+        polygons: outlines and holes, each (n, 2), mm.
+        angle_deg: of the lines to X.
+        apart_mm: wanted distance of neighbours.
+
+    Returns:
+        Runs, each (2 n, 2): line after line, ends in turn; and the distance that divides the
+        area into a whole number of lines.
+    """
+    turned = [polygon @ _turn(-angle_deg) for polygon in polygons]
+    low = min(float(p[:, 1].min()) for p in turned)
+    high = max(float(p[:, 1].max()) for p in turned)
+    count = max(1, round((high - low) / apart_mm))
+    step = (high - low) / count
+    chains: list[list[Line]] = []
+    growing: list[list[Line]] = []
+    for n in range(count):
+        y = low + (n + 0.5) * step
+        lines = [(y, a, b) for a, b in _spans(turned, y) if b - a > 1e-3]
+        growing = _strung(growing, lines)
+        chains += [chain for chain in growing if len(chain) == 1]
+    back = _turn(angle_deg)
+    return [_to_and_fro(chain) @ back for chain in chains], step
+
+
+def spans_on(polygons: Sequence[Points], start: Points, end: Points) -> list[tuple[Points, Points]]:
+    """The parts of a straight line from start to end that lie within an area."""
+    along = (end - start) / np.hypot(*(end - start))
+    across = np.array([-along[1], along[0]])
+    frame = np.stack([along, across], axis=1)
+    turned = [(polygon - start) @ frame for polygon in polygons]
+    length = float((end - start) @ along)
+    found = []
+    for a, b in _spans(turned, 0.0):
+        low, high = max(a, 0.0), min(b, length)
+        if high - low > 1e-3:
+            found.append((start + low * along, start + high * along))
+    return found
+
+
+def _turn(angle_deg: float) -> Points:
+    """Matrix that turns rows counter-clockwise when multiplied from the right."""
+    c, s = math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
+    return np.array([[c, s], [-s, c]])
+
+
+def _spans(polygons: Sequence[Points], y: float) -> list[tuple[float, float]]:
+    """Where a level line is inside: crossings in pairs (even-odd)."""
+    crossings: list[float] = []
+    for polygon in polygons:
+        x0, y0 = polygon.T
+        x1, y1 = np.roll(x0, -1), np.roll(y0, -1)
+        over = (y0 > y) != (y1 > y)
+        share = (y - y0[over]) / (y1[over] - y0[over])
+        crossings += (x0[over] + share * (x1[over] - x0[over])).tolist()
+    crossings.sort()
+    return list(zip(crossings[::2], crossings[1::2], strict=False))
+
+
+def _strung(growing: list[list[Line]], lines: list[Line]) -> list[list[Line]]:
+    """Each line added to the one run whose last line it alone overlaps, or begun anew."""
+    result = []
+    for line in lines:
+        over = [chain for chain in growing if _overlap(chain[-1], line)]
+        alone = over and sum(_overlap(over[0][-1], other) for other in lines) == 1
+        if len(over) == 1 and alone:
+            over[0].append(line)
+            result.append(over[0])
+        else:
+            result.append([line])
+    return result
+
+
+def _overlap(a: Line, b: Line) -> bool:
+    return a[1] < b[2] and b[1] < a[2] and a[0] != b[0]
+
+
+def _to_and_fro(chain: list[Line]) -> Points:
+    points = []
+    for n, (y, a, b) in enumerate(chain):
+        points += [(a, y), (b, y)] if n % 2 == 0 else [(b, y), (a, y)]
+    return np.array(points)

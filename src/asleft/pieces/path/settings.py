@@ -1,0 +1,150 @@
+"""What a tool path is told besides the piece: temperatures, speeds, bed, filament, and bounds.
+
+Not the bead: line width and layer belong to the piece, since its sizes are drawn for them. The
+bounds come from whoever knows the machine, as numbers. Stands on `errors`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from asleft.errors import InputError
+
+Origin = Literal["corner", "centre"]
+
+COLDEST_NOZZLE_C = 150.0  # below this no plastic for the purpose melts (common practice, no source)
+RATE_AT_04_MM3_S = 8.0  # what an ordinary hot end melts through 0.4 mm; common practice, no source
+WIDEST = 2.0  # line widths that a nozzle lays, over its bore (common practice, no source)
+TALLEST = 0.75  # layers that a nozzle lays, over its bore (common practice, no source)
+
+
+@dataclass(frozen=True)
+class PathSettings:
+    """How a piece is printed.
+
+    Temperatures in °C, as the person gave them; speeds in mm/min, accelerations in mm/s².
+    `travel_mm` is X, Y, Z of the bed, or diameter twice and Z where `bed_shape` is `round`;
+    `origin` says where X 0 Y 0 lies, None: in the corner of a square bed, in the middle of a
+    round one. `rate_mm3_s` bounds the plastic a second, None: by the nozzle. `feed_mm_min`
+    bounds the filament's own speed while it melts. `bed_c` 0 leaves the bed cold.
+
+    Raises:
+        InputError: beyond a bound; the hint says what would do.
+    """
+
+    nozzle_c: float
+    bed_c: float
+    nozzle_mm: float = 0.4
+    filament_mm: float = 1.75
+    bed_shape: str = "square"
+    travel_mm: tuple[float, float, float] = (220.0, 220.0, 220.0)
+    origin: Origin | None = None
+    relative_feed: bool = False
+    measured_mm_min: float = 1500.0  # the outer wall of measured faces
+    wall_mm_min: float = 3600.0
+    fill_mm_min: float = 3600.0
+    first_layer_mm_min: float = 1500.0
+    travel_mm_min: float = 9000.0
+    slowest_mm_min: float = 480.0  # a small layer is drawn out no further than this
+    least_layer_s: float = 8.0  # so that a layer is firm before the next; common practice
+    acceleration_mm_s2: float = 1000.0
+    corner_mm_s: float = 8.0  # change of velocity taken without slowing; ordinary, no source
+    rate_mm3_s: float | None = None
+    feed_mm_min: float = 300.0
+    retract_mm: float = 1.0
+    retract_mm_min: float = 1500.0
+    fan_percent: float = 100.0
+    max_nozzle_c: float = 260.0
+    max_bed_c: float = 110.0
+
+    def __post_init__(self) -> None:
+        """Refuse what the machine may not be told."""
+        self._demand(
+            COLDEST_NOZZLE_C <= self.nozzle_c <= self.max_nozzle_c,
+            f"a nozzle at {self.nozzle_c:g} °C",
+            f"between {COLDEST_NOZZLE_C:g} and {self.max_nozzle_c:g} °C",
+            "nozzle temperature",
+        )
+        self._demand(
+            0 <= self.bed_c <= self.max_bed_c,
+            f"a bed at {self.bed_c:g} °C",
+            f"between 0 (left cold) and {self.max_bed_c:g} °C",
+            "bed temperature",
+        )
+        self._demand(
+            1 <= self.filament_mm <= 4,
+            f"filament {self.filament_mm:g} mm thick",
+            "between 1 and 4 mm",
+            "filament",
+        )
+        self._demand(
+            0 <= self.retract_mm <= 10,
+            f"retracting {self.retract_mm:g} mm",
+            "between 0 and 10 mm",
+            "retract",
+        )
+        self._demand(
+            self.origin in (None, "corner", "centre"), f"origin {self.origin}", "corner or centre"
+        )
+        for name in ("nozzle_mm", "travel_mm_min", "acceleration_mm_s2", "feed_mm_min"):
+            value = getattr(self, name)
+            self._demand(0 < value < math.inf, f"{name} of {value:g}", "above 0", name)
+
+    @staticmethod
+    def _demand(holds: bool, what: str, would_do: str, where: str = "path") -> None:
+        if not holds:
+            raise InputError(f"{what} is out of bounds", hint=f"Give one {would_do}.", where=where)
+
+    @property
+    def most_mm3_s(self) -> float:
+        """The most plastic a second: by the nozzle, and by the filament's own speed."""
+        nozzle = RATE_AT_04_MM3_S * self.nozzle_mm / 0.4
+        most = nozzle if self.rate_mm3_s is None else self.rate_mm3_s
+        return min(most, self.feed_mm_min / 60 * self.filament_mm2)
+
+    @property
+    def filament_mm2(self) -> float:
+        """Section of the filament."""
+        return math.pi / 4 * self.filament_mm**2
+
+    @property
+    def middle_mm(self) -> tuple[float, float]:
+        """Where the middle of the bed lies in the machine's coordinates."""
+        origin = self.origin or ("centre" if self.bed_shape == "round" else "corner")
+        if origin == "centre":
+            return 0.0, 0.0
+        return self.travel_mm[0] / 2, self.travel_mm[1] / 2
+
+    def inside(self, x: float, y: float, z: float) -> bool:
+        """Whether a place, in the machine's coordinates, lies within the stated travel."""
+        dx, dy = x - self.middle_mm[0], y - self.middle_mm[1]
+        if self.bed_shape == "round":
+            within = math.hypot(dx, dy) <= self.travel_mm[0] / 2 + 1e-6
+        else:
+            within = (
+                abs(dx) <= self.travel_mm[0] / 2 + 1e-6 and abs(dy) <= self.travel_mm[1] / 2 + 1e-6
+            )
+        return within and -1e-6 <= z <= self.travel_mm[2] + 1e-6
+
+    def demand_layable(self, width_mm: float, layer_mm: float) -> None:
+        """Refuse a bead that this nozzle cannot lay.
+
+        Raises:
+            InputError: too narrow or too wide for the bore, or too high; the hint has the nearest.
+        """
+        low, high = self.nozzle_mm, WIDEST * self.nozzle_mm
+        if not low - 1e-9 <= width_mm <= high + 1e-9:
+            nearest = low if width_mm < low else high
+            raise InputError(
+                f"a nozzle of {self.nozzle_mm:g} mm cannot lay a line {width_mm:g} mm wide",
+                hint=f"A line width of {nearest:g} mm would do.",
+                where="line width",
+            )
+        if layer_mm > TALLEST * self.nozzle_mm + 1e-9:
+            raise InputError(
+                f"a nozzle of {self.nozzle_mm:g} mm cannot lay a layer of {layer_mm:g} mm",
+                hint=f"A layer of {TALLEST * self.nozzle_mm:g} mm would do.",
+                where="layer",
+            )

@@ -1,0 +1,128 @@
+"""The solids of the bead piece and the fit piece.
+
+Not the files and not the drawings. Bores have their drawn size at the middles of their many
+flats, pins at their corners: where the other part touches. Stands on `bead`, `fitting`, `marks`.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from asleft.pieces.bead import BeadPiece
+from asleft.pieces.fitting import TAB_EDGE_MM, FitPiece
+from asleft.pieces.lettering import ADVANCE_MM
+from asleft.pieces.marks import MARK_MM, PLATE_MM, Leg, legs, letters, stroke_mm
+
+if TYPE_CHECKING:
+    from manifold3d import CrossSection, Manifold
+
+_SAGITTA_MM = 0.01  # how far a many-sided bore departs from a circle
+
+
+def bead_solid(piece: BeadPiece) -> Manifold:
+    """A ring in bands."""
+    from manifold3d import CrossSection, Manifold, OpType
+
+    bands = []
+    for rank, width in enumerate(piece.widths_mm):
+        outer = CrossSection([piece.octagon_mm(piece.flats_mm + width)])
+        inner = CrossSection([piece.octagon_mm(piece.flats_mm - width)])
+        # Each band stands through those below it, which are wider: no seam between bodies.
+        bands.append((outer - inner).extrude((rank + 1) * piece.band_mm))
+    return Manifold.batch_boolean(bands, OpType.Add)
+
+
+def fit_solids(piece: FitPiece) -> list[Manifold]:
+    """Every collar and pin, at its place, in the order of the numbers."""
+    centres = piece.centres_mm()
+    made = [_collar(piece, size, number) for number, size in enumerate(piece.bores, start=1)]
+    first_pin = len(made) + 1
+    made += [_pin(piece, size, number) for number, size in enumerate(piece.pins, start=first_pin)]
+    return [body.translate((x, y, 0)) for body, (x, y) in zip(made, centres, strict=True)]
+
+
+def corners(diameter_mm: float) -> int:
+    """Of a polygon that stands for a circle: a whole number of quarters."""
+    half = math.acos(max(0.0, 1 - 2 * _SAGITTA_MM / diameter_mm))
+    return 4 * math.ceil(math.pi / half / 4)
+
+
+def bore(piece: FitPiece, diameter_mm: float) -> CrossSection:
+    """A bore with the notch in front where the seam lies, at the origin."""
+    from manifold3d import CrossSection
+
+    sides = corners(diameter_mm)
+    radius = diameter_mm / 2 / math.cos(math.pi / sides)
+    notch = CrossSection.circle(piece.relief_mm, 24).translate((0, -diameter_mm / 2))
+    return CrossSection.circle(radius, sides) + notch
+
+
+def pin(piece: FitPiece, diameter_mm: float) -> CrossSection:
+    """A pin with the flat in front where the seam lies, at the origin."""
+    from manifold3d import CrossSection
+
+    disc = CrossSection.circle(diameter_mm / 2, corners(diameter_mm))
+    keep = CrossSection.square((2 * diameter_mm, 2 * diameter_mm)).translate(
+        (-diameter_mm, -diameter_mm / 2 + piece.relief_mm)
+    )
+    return disc ^ keep
+
+
+def tab_legs(piece: FitPiece, diameter_mm: float, number: int) -> list[Leg]:
+    """The strokes of a body's number, behind it."""
+    text = str(number)
+    stroke = stroke_mm(piece.line_width_mm, piece.layer_mm)
+    # A glyph is as wide as its advance less the gap to the next.
+    wide = ADVANCE_MM * len(text) - 1.3
+    return legs(text, -wide / 2, _tab_front(piece, diameter_mm) + TAB_EDGE_MM + stroke / 2 - 0.3)
+
+
+def _tab_front(piece: FitPiece, diameter_mm: float) -> float:
+    return diameter_mm / 2 + piece.collar_mm
+
+
+def _tab(piece: FitPiece, diameter_mm: float, number: int) -> Manifold:
+    """Plate and number behind a body; the plate runs in under the collar's middle."""
+    from manifold3d import CrossSection
+
+    wide, deep = piece.tab_mm
+    back = _tab_front(piece, diameter_mm) + deep
+    inside = diameter_mm / 2 + piece.collar_mm / 2
+    wide = min(wide, 2 * piece.tile_mm[0])
+    plate = CrossSection.square((wide, back)).translate((-wide / 2, 0))
+    free = CrossSection.circle(inside, 64)
+    raised = letters(
+        tab_legs(piece, diameter_mm, number), stroke_mm(piece.line_width_mm, piece.layer_mm)
+    )
+    result: Manifold = (plate - free).extrude(PLATE_MM) + raised.extrude(PLATE_MM + MARK_MM)
+    return result
+
+
+def _collar(piece: FitPiece, diameter_mm: float, number: int) -> Manifold:
+    from manifold3d import JoinType, Manifold
+
+    hole = bore(piece, diameter_mm)
+    ring = hole.offset(piece.collar_mm, JoinType.Round, 2.0, 48)
+    body: Manifold = ring.extrude(piece.height_mm) + _tab(piece, diameter_mm, number)
+    through = hole.extrude(piece.height_mm + 2).translate((0, 0, -1))
+    # Set back at the bed by a cone, so that first-layer spread meets no shaft.
+    wider = 1 + 2 * piece.foot_mm / diameter_mm
+    cone = Manifold.cylinder(
+        piece.foot_height_mm,
+        diameter_mm / 2 * wider,
+        diameter_mm / 2,
+        corners(diameter_mm),
+    )
+    result: Manifold = body - through - cone
+    return result
+
+
+def _pin(piece: FitPiece, diameter_mm: float, number: int) -> Manifold:
+    from manifold3d import CrossSection
+
+    head = CrossSection.circle(diameter_mm / 2 + piece.collar_mm, corners(diameter_mm))
+    body: Manifold = pin(piece, diameter_mm).extrude(piece.head_mm + piece.height_mm)
+    body += head.extrude(piece.head_mm)
+    result: Manifold = body + _tab(piece, diameter_mm, number)
+    return result
