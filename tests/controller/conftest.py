@@ -11,6 +11,7 @@ import pytest
 
 from asleft.controller import MachineDescription
 from asleft.controller.machine import Machine
+from asleft.link import GuardLimits
 from asleft.link.answer import Answer, LineFacts, Notice
 
 Reply = str | list[str] | Callable[[str], "list[str]"]
@@ -45,6 +46,15 @@ class ScriptedLine:
     def notices(self) -> list[Notice]:
         told, self.unasked = self.unasked, []
         return told
+
+    def limit(self, limits: GuardLimits, safe_lines: tuple[str, ...]) -> None:
+        self.limits, self.safe_lines = limits, safe_lines
+
+    def is_lost(self) -> bool:
+        return False
+
+    def reopen(self, *, within_s: float) -> LineFacts:
+        raise AssertionError("it was not lost")
 
     def stop(self) -> None:
         self.stops += 1

@@ -7,14 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from asleft.controller.capabilities import (
-    Temperature,
     parse_card_progress,
     parse_identity,
     parse_percent,
     parse_position,
     parse_temperatures,
-    sensor_is_broken,
 )
+from asleft.link import sensor_is_broken
 
 
 @pytest.mark.parametrize(
@@ -29,7 +28,8 @@ from asleft.controller.capabilities import (
     ],
 )
 def test_temperatures(text: str, expected: dict[str, tuple[float, float | None]]) -> None:
-    assert parse_temperatures([text]) == {n: Temperature(*v) for n, v in expected.items()}
+    found = parse_temperatures([text])
+    assert {n: (one.actual_c, one.target_c) for n, one in found.items()} == expected
 
 
 def test_broken_sensors() -> None:

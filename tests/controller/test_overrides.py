@@ -7,8 +7,10 @@ from typing import Any
 
 import pytest
 
-from asleft.errors import MachineError, RefusedError, Stopped
+from asleft.errors import LineError, MachineError, RefusedError, Stopped
 from asleft.link.answer import Notice
+
+RESTART = Notice("reset", "start", "2031-05-01T10:00:00.000000Z")
 
 Make = Callable[..., Any]
 InTurn = Callable[..., Callable[[str], list[str]]]
@@ -86,9 +88,60 @@ def test_a_restart_makes_the_report_be_read_again(bench: Make) -> None:
     on.line.sent.clear()
     on.machine.set_values({"X": 80.5})
     assert "M503" not in on.line.sent
-    on.line.unasked.append(Notice("reset", "start", "2031-05-01T10:00:00.000000Z"))
-    on.machine.set_values({"X": 80.5})
-    assert "M503" in on.line.sent
+    on.line.unasked.append(RESTART)
     assert on.machine.restarted(within_s=0.0)
     assert not on.machine.restarted(within_s=0.0)
+    on.machine.set_values({"X": 80.5})
+    assert "M503" in on.line.sent
     assert [n.text for n in on.machine.notices()] == ["start"]
+
+
+class Broken:
+    """A line that falls silent at the first motion, and counts what it still costs."""
+
+    def __init__(self) -> None:
+        self.is_silent = False
+        self.tried = 0
+
+    def fall(self, _: str) -> list[str]:
+        self.is_silent = True
+        return self.answer("")
+
+    def answer(self, _: str) -> list[str]:
+        if self.is_silent:
+            self.tried += 1
+            raise LineError("no answer")
+        return ["ok"]
+
+
+def test_the_first_error_is_the_one_that_is_told(bench: Make) -> None:
+    broken = Broken()
+
+    def guard(command: str) -> list[str]:
+        broken.answer(command)
+        return ["M302 P0 S170"] if command == "M302" and on.line.sent[-2] != "M302 P1" else ["ok"]
+
+    replies = {"M302": guard, "G1": broken.fall, "M82": broken.answer, "M400": broken.answer}
+    on = bench(replies)
+    with (
+        pytest.raises(LineError, match="no answer") as caught,
+        on.machine.neutral_feed(detached=True),
+    ):
+        on.machine.feed(5.0, 50.0)
+    assert "guard could not be seen to be on again" in caught.value.message
+    assert broken.tried == 3  # the piece, the guard, what was found: no more time-outs than that
+
+
+def test_a_guard_after_a_restart_is_looked_at(bench: Make) -> None:
+    allowed = {"P": "0"}
+
+    def guard(command: str) -> list[str]:
+        if command[5:6] == "P":
+            allowed["P"] = command[6:]
+        return [f"M302 P{allowed['P']} S170"] if command == "M302" else ["ok"]
+
+    on = bench({"M302": guard})
+    with pytest.raises(ZeroDivisionError) as caught, on.machine.neutral_feed(detached=True):
+        on.line.unasked.append(RESTART)
+        raise ZeroDivisionError
+    assert allowed["P"] == "0" and not hasattr(caught.value, "__notes__")

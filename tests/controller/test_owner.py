@@ -21,7 +21,8 @@ from typing import Any
 
 import pytest
 
-from asleft.controller.line import OwnedLine, open_line, safe_lines
+from asleft.controller import cool_codes
+from asleft.controller.line import OwnedLine, open_line
 from asleft.errors import (
     InputError,
     LineError,
@@ -361,8 +362,8 @@ def test_a_silent_machine_is_said_to_be_hot(board: Any, opened: Any) -> None:
 
 
 def test_every_tool_is_switched_off() -> None:
-    assert safe_lines(1) == ("M104 S0", "M140 S0")
-    assert safe_lines(2) == ("M104 T0 S0", "M104 T1 S0", "M140 S0")
+    assert cool_codes(1) == ["M104 S0", "M140 S0"]
+    assert cool_codes(2) == ["M104 T0 S0", "M104 T1 S0", "M140 S0"]
 
 
 def test_wrong_addresses_and_nobody_there(opened: Any) -> None:
@@ -389,3 +390,135 @@ def test_with_the_practice_machine(opened: Any) -> None:
         )
         line.close()
         practice.kill()
+
+
+def garbles_heaters_off(board: Any) -> None:
+    """Heaters off arrives garbled, numbered or not; the ok behind it comes all the same."""
+    board.report = "T:200.0 /200.0 B:21.0 /0.0"
+    for line in ("M104 S0", "M140 S0"):
+        board.script[line] = lambda _: board.say('echo:Unknown command: "M1Q4 S0"', "ok")
+
+
+def test_an_ok_alone_does_not_confirm_heaters_off(board: Any, opened: Any) -> None:
+    line = opened(board, safe_within_s=2.0)
+    line.exchange("M104 S200", within_s=2)
+    garbles_heaters_off(board)
+    line.exchange("M104 S0", within_s=2)
+    with pytest.raises(LineError, match=r"could NOT be confirmed within 2 s.*power switch"):
+        line.close()
+
+
+@pytest.mark.parametrize("said", [["ok"], ['echo:Unknown command: "M104"', "ok"]])
+def test_without_targets_the_answers_count(board: Any, opened: Any, said: list[str]) -> None:
+    board.report = "T:200.0 B:21.0"
+    board.script["M104 S0"] = lambda _: board.say(*said)
+    line = opened(board, safe_within_s=2.0)
+    line.exchange("M104 S200", within_s=2)
+    if said == ["ok"]:
+        line.close()
+        return
+    with pytest.raises(LineError, match="could NOT be confirmed"):
+        line.close()
+
+
+def test_while_it_may_be_hot_nothing_else_goes_out_and_nobody_waits_again(
+    board: Any, opened: Any
+) -> None:
+    line = opened(board, safe_within_s=3.0)
+    line.exchange("M104 S200", within_s=2)
+    board.deaf = True
+    with pytest.raises(LineError, match="power switch"):
+        line.exchange("G1 X5", within_s=0.3)
+    asked_s = time.monotonic()
+    for command in ("M302 P0", "M82", "M104 S0"):
+        with pytest.raises(LineError, match=r"no answer to 'G1 X5'.*power switch"):
+            line.exchange(command, within_s=10)
+    assert time.monotonic() - asked_s < 0.5
+    assert "M82" not in board.commands()
+    board.deaf = False  # it is tried on behind the scenes
+    assert wait_until(lambda: any("was confirmed" in n.text for n in line.notices()), 10)
+    assert line.exchange("M105", within_s=2).acknowledged
+
+
+SENDS_NOTHING = ("M104", "M140", "M108", "M410", "M112")
+
+
+def test_a_question_that_fails_leaves_a_print_alone(board: Any, opened: Any) -> None:
+    board.report = "T:200.0 /205.0 B:60.0 /60.0"
+    board.script["M114"] = lambda _: None  # busy with a long move
+    line = opened(board, limits={"poll_s": 0.2})
+    line.exchange("M105", within_s=2)
+    with pytest.raises(LineError) as caught:
+        line.exchange("M114", within_s=0.3)
+    assert "eaters" not in caught.value.message
+    line.close()
+    assert not [c for c in board.commands() if c.startswith(SENDS_NOTHING)]
+
+
+def test_a_stop_while_asking_leaves_a_print_alone(board: Any, opened: Any) -> None:
+    board.report = "T:200.0 /205.0 B:60.0 /60.0"
+    board.script["M114"] = lambda _: None
+    line = opened(board)
+    line.exchange("M105", within_s=2)
+    caught: list[Exception] = []
+
+    def ask() -> None:
+        try:
+            line.exchange("M114", within_s=60)
+        except Stopped as error:
+            caught.append(error)
+
+    thread = threading.Thread(target=ask)
+    thread.start()
+    assert wait_until(lambda: "M114" in board.commands())
+    line.stop()
+    thread.join(2)
+    assert caught and not thread.is_alive()
+    line.close()
+    assert not [c for c in board.commands() if c.startswith(SENDS_NOTHING)]
+
+
+def test_a_killed_client_that_only_asked_leaves_a_print_alone(
+    board: Any, opened: Any, tmp_path: Path
+) -> None:
+    board.report = "T:200.0 /205.0 B:60.0 /60.0"
+    board.script["M400"] = lambda _: None
+    asking = CLIENT.replace('"M104 S200"', '"M105"')
+    arguments = [board.address, str(tmp_path / "wire.log"), "not handled"]
+    with subprocess.Popen(
+        [sys.executable, "-c", asking, *arguments], stdout=subprocess.DEVNULL
+    ) as client:
+        assert wait_until(lambda: "M400" in board.commands())
+        client.kill()
+    assert wait_until(lambda: _opens(opened, board), 10)  # its owner has gone
+    assert not [c for c in board.commands() if c.startswith(SENDS_NOTHING)]
+
+
+def test_other_limits_and_tools_after_opening(board: Any, opened: Any) -> None:
+    line = opened(board)
+    line.limit(GuardLimits(max_nozzle_c=230.0), tuple(cool_codes(2)))
+    with pytest.raises(RefusedError, match="230"):
+        line.exchange("M104 T1 S240", within_s=2)
+    line.exchange("M104 T1 S220", within_s=2)
+    line.close()
+    assert {"M104 T0 S0", "M104 T1 S0", "M140 S0"} <= set(board.commands())
+
+
+@posix
+def test_a_full_disk_does_not_keep_the_heaters_on(board: Any, opened: Any) -> None:
+    import resource
+
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (4096, hard))  # the owner inherits it
+    try:
+        line = opened(board)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    line.exchange("M104 S200", within_s=2)
+    for _ in range(60):
+        assert line.exchange("M105", within_s=2).acknowledged
+    assert [n.kind for n in line.notices() if "wire log is not complete" in n.text] == ["error"]
+    line.close()
+    assert {"M104 S0", "M140 S0"} <= set(board.commands())
+    assert Path(line.facts.wire_log).stat().st_size <= 4096
+    assert list(read_wire_log(Path(line.facts.wire_log)))

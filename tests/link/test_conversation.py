@@ -422,3 +422,70 @@ def test_nobody_there() -> None:
             await PortTransport("/dev/ttyNotThere").open()
 
     asyncio.run(run())
+
+
+@pytest.mark.parametrize("ok_follows", [True, False])
+def test_a_feed_whose_ok_was_lost_is_not_fed_twice(
+    make_board: MakeBoard, talking: Any, ok_follows: bool
+) -> None:
+    board = make_board()
+
+    def taken(_: str) -> None:
+        board.say("Error:checksum mismatch", f"Resend: {board.last + 1}")
+        if ok_follows:
+            board.say("ok")
+
+    board.script["G1 E5"] = taken
+
+    async def run() -> None:
+        async with talking(board) as talk:
+            answer = await talk.exchange("G1 E5", within_s=3)
+            assert answer.errors == ()
+            assert (await talk.exchange("M114", within_s=2)).lines == ("X:1.00",)
+
+    board.script["M114"] = lambda _: board.say("X:1.00", "ok")
+    asyncio.run(run())
+    assert board.commands().count("G1 E5") == 1
+
+
+def test_a_late_ok_of_a_feed_is_not_that_of_the_next_line(
+    make_board: MakeBoard, talking: Any
+) -> None:
+    board = make_board()
+
+    def slow(_: str) -> None:
+        board.say("Error:noise", f"Resend: {board.last + 1}", "ok")
+        time.sleep(0.4)  # still at it; its own ok comes late
+        board.say("ok")
+
+    board.script["G1 E5"] = slow
+
+    async def run() -> None:
+        async with talking(board) as talk:
+            started_s = time.monotonic()
+            await talk.exchange("G1 E5", within_s=3)
+            assert time.monotonic() - started_s > 0.35
+            answer = await talk.exchange("M105", within_s=2)
+            assert answer.acknowledged == board.report
+
+    asyncio.run(run())
+    assert board.commands().count("G1 E5") == 1
+
+
+def test_a_feed_and_quite_another_number_is_told_and_not_sent_again(
+    make_board: MakeBoard, talking: Any
+) -> None:
+    board = make_board()
+
+    async def run() -> None:
+        async with talking(board) as talk:
+            for _ in range(5):
+                await talk.exchange("M105", within_s=2)
+            board.last = 4711
+            with pytest.raises(LineError, match="asked for line 4712") as caught:
+                await talk.exchange("G1 E5", within_s=3)
+            assert "not known" in (caught.value.hint or "")
+            assert (await talk.exchange("M105", within_s=2)).acknowledged == board.report
+
+    asyncio.run(run())
+    assert board.commands().count("G1 E5") == 1

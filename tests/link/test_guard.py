@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from asleft.errors import RefusedError
-from asleft.link.guard import GuardLimits, HeatGuard
+from asleft.link.guard import GuardLimits, HeatGuard, moves
 
 
 def guard(**limits: float) -> HeatGuard:
@@ -91,3 +91,47 @@ def test_idle_counts_from_the_last_command() -> None:
     watch.commanded(100.0)
     assert not watch.idle_too_long(700.0)
     assert watch.idle_too_long(701.0)
+
+
+@pytest.mark.parametrize("command", ["G1 E5", "G0 X1", "G28", "G2 X1", "G11", "T1", "M701", "M600"])
+def test_what_moves(command: str) -> None:
+    assert moves(command)
+
+
+@pytest.mark.parametrize(
+    "command", ["G21", "G90", "G92 E0", "G4 P1", "M114", "M104 S200", "M400", "M83", "M7010"]
+)
+def test_what_does_not(command: str) -> None:
+    assert not moves(command)
+
+
+def test_heat_that_we_only_found_is_not_ours() -> None:
+    watch = guard()
+    for command in ("M105", "M503", "M92 X80", "G21", "M104 S0"):
+        watch.sent(command)
+        watch.acknowledged(command)
+    watch.heard("T:200 /205 B:60 /60", 1.0)
+    assert watch.may_be_hot and not watch.ours and not watch.has_acted
+
+
+def test_heat_that_we_switched_off_is_ours_until_it_is_seen_off() -> None:
+    watch = guard()
+    watch.sent("M104 S200")
+    watch.heard("T:150 /200 B:20 /0", 1.0)
+    watch.sent("M104 S0")
+    watch.acknowledged("M104 S0")
+    assert watch.ours and watch.has_acted
+    watch.heard("T:150 /0 B:20 /0", 2.0)
+    assert not watch.ours and watch.has_acted
+    watch.heard("T:150 /210 B:20 /0", 3.0)  # somebody else's
+    assert not watch.ours
+
+
+@pytest.mark.parametrize("reading", ["-15.0", "0.0", "inf", "nan", "612.0"])
+def test_one_rule_for_a_broken_sensor(reading: str) -> None:
+    watch = guard(max_nozzle_c=700.0)
+    watch.heard(f"T:{reading} /0 B:20 /0", 1.0)
+    assert watch.trouble is None
+    watch.sent("M104 S200")
+    watch.heard(f"T:{reading} /200 B:20 /0", 2.0)
+    assert "broken" in (watch.trouble or "")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -50,3 +52,31 @@ def test_a_torn_last_line_is_left_out_and_a_torn_middle_is_told(tmp_path: Path) 
     with pytest.raises(LineError) as caught:
         list(read_wire_log(path))
     assert "row 2" in (caught.value.where or "")
+
+
+def test_a_full_disk_costs_lines_and_nothing_else(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "wire.log"
+    told: list[str] = []
+    log = WireLog(path, on_gap=told.append)
+    log.sent(b"N1 M105*38\n")
+    whole, real = path.read_bytes(), os.write
+    room = [20]
+
+    def full(file: int, data: bytes) -> int:
+        if not room:
+            raise OSError(errno.ENOSPC, "no room")
+        return real(file, data[: room.pop()])  # what fits is written, as systems do
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "write", full)
+        log.sent(b"N2 M105*37\n")
+        log.heard(b"ok\n")
+        log.note("something")
+    assert told == ["no room"] and log.incomplete == "no room"
+    assert path.read_bytes() == whole  # nothing torn
+    log.sent(b"M104 S0\n")
+    log.close()
+    chunks = list(read_wire_log(path))
+    assert [c.data for c in chunks[1:]] == [b"3 lines are missing here", b"M104 S0\n"]

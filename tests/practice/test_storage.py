@@ -22,14 +22,14 @@ def test_what_is_not_stored_is_gone_after_a_power_cycle(bench):
     assert steps(bench) == {"X": "81.50", "Y": "80.00", "Z": "400.00", "E": "100.00"}
     bench.do("power_cycle")
     told = banner(bench)
-    assert told[0] == "start" and re.search(r"retrieved \(\d+ bytes; crc \d+\)", told[2])
+    assert told[0] == "start" and re.search(r"in force \(\d+ bytes; crc \d+\)", told[2])
     assert steps(bench)["X"] == "80.00"
 
 
 def test_what_is_stored_survives_and_m501_discards_the_rest(bench):
     bench.ask("M92 X81.5")
     stored = bench.ask("M500")
-    assert re.fullmatch(r"echo:Settings Stored \(\d+ bytes; crc \d+\)", stored[0])
+    assert re.fullmatch(r"echo:Values stored \(\d+ bytes; crc \d+\)", stored[0])
     bench.ask("M92 X99")
     bench.ask("M501")
     assert steps(bench)["X"] == "81.50"
@@ -43,7 +43,7 @@ def test_what_is_stored_survives_and_m501_discards_the_rest(bench):
 def test_a_board_whose_storage_keeps_nothing_says_stored_all_the_same(bench):
     bench.do("faults", lose_storage=True)
     bench.ask("M92 X81.5")
-    assert "Stored" in bench.ask("M500")[0]
+    assert "stored" in bench.ask("M500")[0]
     bench.do("power_cycle")
     banner(bench)
     assert steps(bench)["X"] == "80.00"
@@ -54,7 +54,7 @@ def test_a_power_cycle_takes_homing_count_and_heat_targets(bench, numbered):
     bench.ask("M104 S200")
     bench.do("power_cycle")
     banner(bench)
-    assert bench.ask(numbered(1, "M27"))[0] == "Not SD printing"  # the count begins anew
+    assert bench.ask(numbered(1, "M27"))[0] == "Card: not printing"  # the count begins anew
     assert bench.ask("G1 X1")[0].startswith("Error:not homed")
     assert bench.do("peek_heaters")["on"] is False
 

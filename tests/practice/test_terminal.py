@@ -24,7 +24,7 @@ def test_a_conversation_on_a_pseudo_terminal_and_a_second_opening():
         for _ in range(2):  # a client may go and another come
             terminal = os.open(hands.address, os.O_RDWR | os.O_NOCTTY)
             os.write(terminal, b"M115\n")
-            assert read_until(terminal, b"ok\n").startswith(b"FIRMWARE_NAME:")
+            assert read_until(terminal, b"ok\n").startswith(b"BOARD:")
             os.write(terminal, b"M503\r\n")
             report = read_until(terminal, b"ok\n")
             assert b"\r" not in report and b"M92 X80.00" in report

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from asleft.controller.asking import tell_also
+from asleft.controller.codes import cool_codes, feed_codes, heat_codes
 from asleft.controller.description import MachineDescription
 from asleft.controller.kept import (
     Difference,
@@ -21,12 +22,14 @@ from asleft.controller.kept import (
     restore_lines,
     same_within_digits,
 )
+from asleft.controller.limits import check_feed, check_target, check_tool
 from asleft.controller.report import SettingsReport, parse_report, typed_report
 from asleft.controller.setting import Setting
 from asleft.controller.writing import setting_lines
+from asleft.link import Temperature
 
 if TYPE_CHECKING:
-    from asleft.controller.capabilities import Identity, Temperature
+    from asleft.controller.capabilities import Identity
     from asleft.controller.machine import Machine
 
 __all__ = [
@@ -37,9 +40,15 @@ __all__ = [
     "Setting",
     "SettingsReport",
     "Temperature",
+    "check_feed",
+    "check_target",
+    "check_tool",
     "connect",
+    "cool_codes",
     "departures",
     "difference",
+    "feed_codes",
+    "heat_codes",
     "lines_by_hand",
     "parse_report",
     "restore_lines",
@@ -55,6 +64,7 @@ def connect(
     *,
     home: Path,
     holder: str,
+    heaters_off_first: bool = False,
     clock: Callable[[], float] = time.monotonic,
     pause: Callable[[float], None] = time.sleep,
 ) -> Machine:
@@ -64,6 +74,8 @@ def connect(
         description: with its address.
         home: where wire logs live.
         holder: who asks, in words for whoever comes second.
+        heaters_off_first: our own work may have left it hot: heaters off before any question,
+            also before whether it is printing.
         clock: seconds, for bounds that come from physics.
         pause: waits the given seconds between two questions.
 
@@ -74,17 +86,24 @@ def connect(
     """
     from asleft.controller.connecting import connect_described
 
-    return connect_described(description, home=home, holder=holder, clock=clock, pause=pause)
+    return connect_described(
+        description,
+        home=home,
+        holder=holder,
+        heaters_off_first=heaters_off_first,
+        clock=clock,
+        pause=pause,
+    )
 
 
 def __getattr__(name: str) -> Any:
-    """Machine, Identity and Temperature are imported when first asked for."""
+    """Machine and Identity are imported when first asked for."""
     if name == "Machine":
         from asleft.controller.machine import Machine
 
         return Machine
-    if name in ("Identity", "Temperature"):
-        from asleft.controller import capabilities
+    if name == "Identity":
+        from asleft.controller.capabilities import Identity
 
-        return getattr(capabilities, name)
+        return Identity
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 
 from asleft.errors import AsleftError, LineError, MachineError, MachineResetError, Stopped
@@ -69,13 +69,16 @@ class Asker:
         self.homed: set[str] = set()
         self._unasked: list[Notice] = []
         self.restarts = 0
+        self._restarts_told = 0
         self.stop_untold = False  # nobody has been told of the last stop yet
         self._in_operation = False
+        self.has_acted = False  # heat or motion was asked for in this session
 
     @contextmanager
     def operation(self) -> Iterator[None]:
         """Heating or moving: a stop that comes before it or between two questions ends it."""
         self._tell_stop("the next step")
+        self.has_acted = True
         self._in_operation = True
         try:
             yield
@@ -105,19 +108,24 @@ class Asker:
             may_refuse: hand a refusal back instead of raising.
 
         Raises:
-            LineError, MachineResetError: the line failed, or the machine restarted; homing and
-                what was not stored are gone.
+            LineError: the line failed; homing is not to be trusted.
+            MachineResetError: the machine restarted, now or unnoticed since the last question;
+                homing and what was not stored are gone. Each restart is told once; one that
+                came before the question is told instead of sending it.
             MachineError: the machine said that it did not do it.
             Stopped: somebody stopped the operation that this question belongs to.
         """
         if self._in_operation:
             self._tell_stop(command)
         self.hear()
+        self._tell_restart(command)
         try:
             answer = self.line.exchange(command, within_s=within_s)
         except MachineResetError:
-            self.restarts += 1
-            self.homed.clear()
+            self._note_restart()
+            self.restarts_are_told()
+            with suppress(LineError):  # its banner among the notices is no second restart
+                self._unasked += self.line.notices()
             raise
         except Stopped:
             self.stop_untold = False
@@ -146,9 +154,30 @@ class Asker:
         came = tuple(self.line.notices())
         self._unasked += came
         if any(notice.kind == "reset" for notice in came):
-            self.restarts += 1
-            self.homed.clear()
+            self._note_restart()
         return came
+
+    def _note_restart(self) -> None:
+        self.restarts += 1
+        self.homed.clear()
+
+    def restarts_are_told(self) -> None:
+        """Whoever is here knows of every restart so far."""
+        self._restarts_told = self.restarts
+
+    def restarts_are_untold(self) -> None:
+        """The last restart was told to somebody who went on: the next one must know, too."""
+        self._restarts_told = self.restarts - 1
+
+    def _tell_restart(self, where: str) -> None:
+        if self.restarts > self._restarts_told:
+            self.restarts_are_told()
+            raise MachineResetError(
+                "the machine restarted since the last step",
+                hint="What was not stored is gone, and it must be homed again. Read its settings"
+                " anew.",
+                where=where,
+            )
 
 
 def says_unknown(texts: Iterable[str]) -> bool:

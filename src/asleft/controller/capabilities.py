@@ -5,19 +5,15 @@ Pure: text in, values out, nothing believed that is not there. Not for settings 
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from asleft.link import Temperature, temperatures
+
 _FIELD = re.compile(r"\b([A-Z][A-Z0-9_]{2,}):")
 _CAPABILITY = re.compile(r"\bCap:\s*([A-Za-z0-9_]+):\s*([01])\b", re.IGNORECASE)
-_TEMPERATURE = re.compile(
-    r"(?<![A-Za-z0-9@])(T\d?|B|C)\s*:\s*(-?\d+(?:\.\d*)?|-?inf|nan)"
-    r"(?:\s*/\s*(-?\d+(?:\.\d*)?))?",
-    re.IGNORECASE,
-)
 _POSITION = re.compile(r"(?<![A-Za-z])([XYZE])\s*:?\s*(-?\d+(?:\.\d*)?)")
 _CARD = re.compile(r"printing byte\s*:?\s*(\d+)\s*/\s*(\d+)", re.IGNORECASE)
 _PERCENT = re.compile(r"(\d+(?:\.\d+)?)\s*%|\b(?:FR\s*:|S)\s*(\d+(?:\.\d+)?)\b")
@@ -41,14 +37,6 @@ class Identity:
         return dict(vars(self))
 
 
-@dataclass(frozen=True)
-class Temperature:
-    """Actual and target, °C. The target is None where the machine does not print it."""
-
-    actual_c: float
-    target_c: float | None
-
-
 def parse_identity(lines: Iterable[str]) -> Identity:
     """Read the answer to M115: `KEY:value` with blanks or commas between, and `Cap:` lines."""
     texts = [t.strip() for t in lines if t.strip()]
@@ -67,16 +55,15 @@ def parse_identity(lines: Iterable[str]) -> Identity:
 
 
 def parse_temperatures(texts: Iterable[str]) -> dict[str, Temperature]:
-    """Read temperatures: `T0`, `T1`, … and `B` (bed), `C` (chamber), °C.
+    """Sensors by name: `T0`, `T1`, … and `B` (bed), `C` (chamber); the first report counts.
 
     A lone `T` is `T0`; beside `T0`, `T1` it is the active tool said twice, and left out.
     A broken sensor stays what it says (-15, 0, infinity): whoever heats judges it.
     """
     found: dict[str, Temperature] = {}
     for text in texts:
-        for name, actual, target in _TEMPERATURE.findall(text):
-            value = Temperature(float(actual), float(target) if target else None)
-            found.setdefault(name.upper(), value)
+        for one in temperatures(text):
+            found.setdefault(one.sensor, one)
     if "T" in found:
         lone = found.pop("T")
         found.setdefault("T0", lone)
@@ -105,8 +92,3 @@ def parse_percent(texts: Iterable[str]) -> float | None:
     """An override as told: `Flow: 95%`, `FR:95%` or `M221 S95`; None where none is told."""
     found = (match for match in map(_PERCENT.search, texts) if match)
     return next((float(match.group(1) or match.group(2)) for match in found), None)
-
-
-def sensor_is_broken(actual_c: float) -> bool:
-    """Whether no room and no nozzle has this temperature: an open or a shorted sensor."""
-    return not math.isfinite(actual_c) or actual_c < -10.0 or actual_c == 0.0 or actual_c > 500.0

@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from asleft.controller.description import MachineDescription
+from asleft.controller.limits import guard_limits
 from asleft.controller.machine import Machine
 from asleft.errors import InputError, RefusedError
 
@@ -20,12 +21,12 @@ def connect_described(
     *,
     home: Path,
     holder: str,
+    heaters_off_first: bool,
     clock: Callable[[], float],
     pause: Callable[[float], None],
 ) -> Machine:
     """Open the line and ask whether it is printing; see `asleft.controller.connect`."""
     from asleft.controller.line import open_line
-    from asleft.link.guard import GuardLimits
 
     if description.address is None:
         raise InputError(
@@ -38,8 +39,9 @@ def connect_described(
         rate_baud=description.rate_baud,
         wire_log=_wire_log(home, description.name),
         holder=holder,
-        limits=GuardLimits(max_nozzle_c=description.max_nozzle_c, max_bed_c=description.max_bed_c),
+        limits=guard_limits(description),
         tools=description.tools,
+        heaters_off_first=heaters_off_first,
     )
     machine = Machine(line, description, clock=clock, pause=pause)
     try:

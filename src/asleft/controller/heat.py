@@ -6,14 +6,15 @@ come from how a nozzle warms. Stands on `asking`; not for the guard of an unwatc
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 
-from asleft.controller.asking import Asker
-from asleft.controller.capabilities import Temperature, parse_temperatures, sensor_is_broken
+from asleft.controller.asking import Asker, tell_also
+from asleft.controller.capabilities import parse_temperatures
+from asleft.controller.codes import cool_codes, heat_codes
 from asleft.controller.description import MachineDescription
-from asleft.controller.setting import format_number
-from asleft.errors import InputError, LineError, MachineError, RefusedError
+from asleft.controller.limits import check_target
+from asleft.errors import AsleftError, LineError, MachineError, RefusedError
+from asleft.link import Temperature, sensor_is_broken
 
 Progress = Callable[[float, float | None], None]  # share done 0..1, seconds left or None
 
@@ -70,15 +71,19 @@ class Heat:
             InputError, RefusedError: no such tool or temperature; nothing was sent.
             MachineError: no rise, a broken sensor, overshoot, too slow. The heaters are off.
         """
-        self._check_target(tool, target_c)
+        check_target(target_c, tool, self.description)
         try:
             with self._asker.operation():
-                self._set(tool, target_c)
+                for code in heat_codes(tool, target_c, self.description.tools):
+                    self._asker.ask(code, within_s=ANSWER_S, awaited="the heater's new target")
                 self._await(tool, target_c, progress)
         except LineError:
             raise  # the owner of the line switches off when it returns
-        except BaseException:
-            self.off()
+        except BaseException as error:
+            try:
+                self.off()
+            except AsleftError as failure:
+                tell_also(error, failure)
             raise
 
     def require_hot(self, tool: int) -> None:
@@ -102,36 +107,17 @@ class Heat:
         Raises:
             MachineError: the machine still shows a target above 0.
         """
-        tools = range(self.description.tools)
+        targets: dict[str, float | None] = {}
         for _ in range(3):
-            for tool in tools:
-                self._set(tool, 0.0)
-            self._asker.ask("M140 S0", within_s=ANSWER_S, may_refuse=True)
-            targets = {n: t.target_c for n, t in self.temperatures().items() if t.target_c}
-            if not targets:
+            codes = cool_codes(self.description.tools)
+            said = [self._asker.ask(code, within_s=ANSWER_S, may_refuse=True) for code in codes]
+            now = self.temperatures()
+            targets = {n: t.target_c for n, t in now.items() if t.target_c}
+            told = now["T0"].target_c is not None  # else only the answers tell
+            if not targets and (told or said[0].refusal is None):
                 self._asker.stop_untold = False  # whoever is here knows of it
                 return
         raise MachineError(f"the heaters are not off: targets {targets}", hint=SWITCH_OFF)
-
-    def _set(self, tool: int, target_c: float) -> None:
-        which = f"T{tool} " if self.description.tools > 1 else ""
-        command = f"M104 {which}S{format_number(target_c, decimals=1)}"
-        self._asker.ask(command, within_s=ANSWER_S, awaited="the heater's new target")
-
-    def _check_target(self, tool: int, target_c: float) -> None:
-        if not 0 <= tool < self.description.tools:
-            raise InputError(f"there is no tool {tool}", hint="The first tool is 0.", where="tool")
-        if not (math.isfinite(target_c) and target_c > 0):
-            raise InputError(
-                f"{target_c:g} °C is no target", hint="Give a temperature.", where="temperature"
-            )
-        limit = self.description.max_nozzle_c
-        if target_c > limit:
-            raise RefusedError(
-                f"{target_c:g} °C is above this tool's limit of {limit:g} °C",
-                hint="Choose a lower temperature.",
-                where="temperature",
-            )
 
     def _await(self, tool: int, target_c: float, progress: Progress | None) -> None:
         start_s = self._clock()

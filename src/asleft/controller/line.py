@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from asleft import errors
+from asleft.controller.codes import cool_codes
 from asleft.errors import AsleftError, LineError
 from asleft.link.answer import Answer, LineFacts, Notice
 from asleft.link.guard import GuardLimits
@@ -176,13 +177,6 @@ class OwnedLine:
         self.close()
 
 
-def safe_lines(tools: int) -> tuple[str, ...]:
-    """The lines that switch every heater off."""
-    if tools == 1:
-        return ("M104 S0", "M140 S0")
-    return (*(f"M104 T{tool} S0" for tool in range(tools)), "M140 S0")
-
-
 def open_line(
     address: str,
     *,
@@ -218,7 +212,7 @@ def open_line(
         wire_log=str(wire_log),
         holder=holder,
         limits=limits,
-        safe_lines=safe_lines(tools),
+        safe_lines=tuple(cool_codes(tools)),
         safe_within_s=safe_within_s,
         heaters_off_first=heaters_off_first,
     )

@@ -20,12 +20,15 @@ from asleft.controller.capabilities import (
     parse_position,
     parse_temperatures,
 )
+from asleft.controller.codes import cool_codes
 from asleft.controller.description import MachineDescription
 from asleft.controller.heat import ANSWER_S, Heat, Progress
+from asleft.controller.limits import guard_limits
 from asleft.controller.motion import Motion
 from asleft.controller.overrides import Neutral, cold_feed_allowed, neutral_feed
 from asleft.controller.reading import SettingsReader
 from asleft.controller.report import SettingsReport
+from asleft.controller.restarts import RestartWatch
 from asleft.controller.writing import checked_settings, setting_lines
 from asleft.errors import AsleftError, MachineResetError, RefusedError
 from asleft.link.answer import Line, LineFacts, Notice
@@ -33,7 +36,6 @@ from asleft.units import LINEAR_AXES
 
 _STORE_S = 20.0  # writing a flash page, generously
 _STANDSTILL_S = 0.4  # a printing carriage has moved after this (ours)
-_LOOK_AGAIN_S = 0.05
 _STORED = re.compile(r"\b(?:stored|saved|written)\b", re.IGNORECASE)
 _NOT_STORED = re.compile(r"\b(?:not|no|fail\w*|error|cannot|can't|unable)\b", re.IGNORECASE)
 
@@ -62,10 +64,10 @@ class Machine:
         self._report_restarts = 0
         self._asker = Asker(line)
         self._clock, self._pause = clock, pause
-        self._restarts_told = 0
         self._heat = Heat(self._asker, description, clock=clock, pause=pause)
         self._motion = Motion(self._asker, description, self._heat)
         self._reader = SettingsReader(self._asker)
+        self.restarted = RestartWatch(self._asker, clock=clock, pause=pause).restarted
         self.temperatures = self._heat.temperatures
         self.home = self._motion.home
         self.move = self._motion.move
@@ -84,7 +86,15 @@ class Machine:
 
     @description.setter
     def description(self, described: MachineDescription) -> None:
+        """Its limits and tools bind from now on, also in the process that owns the line."""
+        self._asker.line.limit(guard_limits(described), tuple(cool_codes(described.tools)))
         self._motion.description = self._heat.description = described
+
+    @property
+    def restarts(self) -> int:
+        """How many restarts were noticed in this session, told or not."""
+        self._asker.hear()
+        return self._asker.restarts
 
     @property
     def homed(self) -> frozenset[str]:
@@ -100,21 +110,6 @@ class Machine:
     def notices(self) -> list[Notice]:
         """What the machine said unasked since the last call."""
         return self._asker.unasked()
-
-    def restarted(self, *, within_s: float) -> bool:
-        """Whether a boot banner came in this session since the last time this was asked.
-
-        Args:
-            within_s: how long to wait for one; 0 looks at what was heard already.
-        """
-        end_s = self._clock() + within_s
-        self._asker.hear()
-        while self._asker.restarts == self._restarts_told and self._clock() < end_s:
-            self._pause(_LOOK_AGAIN_S)
-            self._asker.hear()
-        seen = self._asker.restarts > self._restarts_told
-        self._restarts_told = self._asker.restarts
-        return seen
 
     def identify(self) -> Identity:
         """Ask who it is; a machine that does not say is an identity without fields."""
@@ -236,15 +231,18 @@ class Machine:
                     self._motion.guard_is_off = False
 
     def make_safe(self) -> None:
-        """Heaters off and read back, then motors off.
+        """Heaters off and read back, then motors off; a restart meanwhile is told by the next.
 
         Raises:
-            LineError, MachineError: it could not be confirmed; names the power switch.
+            LineError, MachineError: it could not be confirmed; names the power switch. At once
+                where that was just tried in vain; it is tried on behind the scenes.
         """
         try:
             self._heat.off()
         except MachineResetError:
             self._heat.off()  # a restart put the heaters off; make sure all the same
+            self._asker.restarts_are_untold()
+            return
         self._asker.homed -= set(LINEAR_AXES)
         self._asker.ask("M84", within_s=ANSWER_S, may_refuse=True)
 
@@ -269,14 +267,21 @@ class Machine:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        try:
-            self.make_safe()
-        except AsleftError as failure:
-            if error is None:
-                raise
+        failure: AsleftError | None = None
+        for leave in (self._leave, self.close):
+            try:
+                leave()
+            except AsleftError as other:
+                failure = failure or other
+        if failure is not None and error is None:
+            raise failure
+        if failure is not None and error is not None:
             tell_also(error, failure)
-        finally:
-            self.close()
+
+    def _leave(self) -> None:
+        """Made safe, save where it was only asked: it may be printing for somebody else."""
+        if self._asker.has_acted or self.printing is False:
+            self.make_safe()
 
     def _known_report(self) -> SettingsReport:
         """The last report of this session; read anew after a restart."""

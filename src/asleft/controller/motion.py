@@ -12,14 +12,14 @@ from collections.abc import Iterable
 
 from asleft.controller.asking import Asker
 from asleft.controller.capabilities import parse_position
+from asleft.controller.codes import PIECE_S, feed_codes
 from asleft.controller.description import MachineDescription
 from asleft.controller.heat import ANSWER_S, Heat, Progress
+from asleft.controller.limits import check_feed
 from asleft.controller.setting import format_number
 from asleft.errors import InputError, MachineError, RefusedError
 from asleft.units import LINEAR_AXES
 
-PIECE_S = 2.0
-_LONGEST_FEED_MM = 1000.0
 _FASTEST_MOVE_MM_MIN = 6000.0
 _SLOWEST_HOMING_MM_S = 2.0  # Z on a fine screw (common practice, no source)
 _MARGIN_S = 30.0
@@ -118,49 +118,27 @@ class Motion:
             InputError, RefusedError: bad numbers, or a cold nozzle; nothing was fed.
             MachineError: the machine refused a piece, also where an ok came with the refusal.
         """
-        self._check_feed(length_mm, rate_mm_min, tool)
+        check_feed(length_mm, rate_mm_min, tool, self.description)
         if not self.guard_is_off:
             self._heat.require_hot(tool)
-        if self.description.tools > 1:
-            self._asker.ask(f"T{tool}", within_s=_MARGIN_S, awaited="the tool")
-        for command in ("G21", "M83"):
-            self._asker.ask(command, within_s=ANSWER_S)
+        codes = feed_codes(length_mm, rate_mm_min, tool, self.description.tools)
+        pieces = codes.count("M400")
+        first = len(codes) - 2 * pieces
+        bound_s = 3 * PIECE_S + _MARGIN_S
+        for code in codes[:first]:
+            self._asker.ask(code, within_s=bound_s, awaited="what a feed needs")
         with self._asker.operation():
-            self._feed_pieces(length_mm, rate_mm_min, progress)
-
-    def _feed_pieces(self, length_mm: float, rate_mm_min: float, progress: Progress | None) -> None:
-        """Pieces whose printed lengths add up to the whole."""
-        pieces = max(1, math.ceil(length_mm / rate_mm_min * 60 / PIECE_S))
-        piece_s = length_mm / pieces / rate_mm_min * 60
-        ends_mm = [round(length_mm * i / pieces, 5) for i in range(pieces + 1)]
-        for i in range(pieces):
-            length = format_number(ends_mm[i + 1] - ends_mm[i], decimals=5)
-            self._piece(f"G1 E{length} F{format_number(rate_mm_min)}", piece_s)
-            if progress is not None:
-                progress((i + 1) / pieces, (pieces - i - 1) * piece_s)
+            for done, code in enumerate(codes[first::2], start=1):
+                self._piece(code, PIECE_S)
+                if progress is not None:
+                    left_s = (1 - done / pieces) * length_mm / rate_mm_min * 60
+                    progress(done / pieces, left_s)
 
     def _piece(self, command: str, seconds: float) -> None:
         """One short piece and its end: the ok to a move only says that it is queued."""
         bound_s = 3 * seconds + _MARGIN_S
         self._asker.ask(command, within_s=bound_s, awaited="a piece of motion")
         self._asker.ask("M400", within_s=bound_s, awaited=f"the end of {command}")
-
-    def _check_feed(self, length_mm: float, rate_mm_min: float, tool: int) -> None:
-        if not 0 <= tool < self.description.tools:
-            raise InputError(f"there is no tool {tool}", hint="The first tool is 0.", where="tool")
-        if not 0 < length_mm <= _LONGEST_FEED_MM:
-            raise InputError(
-                f"{length_mm:g} mm is no length to feed",
-                hint=f"Give more than 0 and at most {_LONGEST_FEED_MM:g} mm.",
-                where="length",
-            )
-        limit = self.description.max_feed_rate_mm_min
-        if not 0 < rate_mm_min <= limit:
-            raise InputError(
-                f"{rate_mm_min:g} mm/min is no rate to feed at",
-                hint=f"Give more than 0 and at most this machine's {limit:g} mm/min.",
-                where="rate",
-            )
 
     def _require_homed(self, target: dict[str, float]) -> None:
         lost = [axis for axis in target if axis not in self._asker.homed]

@@ -16,7 +16,7 @@ from asleft.controller.capabilities import parse_percent
 from asleft.controller.heat import ANSWER_S
 from asleft.controller.report import SettingsReport
 from asleft.controller.setting import format_number
-from asleft.errors import AsleftError, MachineError
+from asleft.errors import AsleftError, LineError, MachineError, MachineResetError
 
 _GUARD_DEFAULT_C = 170.0
 
@@ -60,7 +60,7 @@ def neutral_feed(asker: Asker, report: SettingsReport, *, tools: int) -> Iterato
         found.put_back.append("M82")  # the power-on default; few machines tell
         yield found
     except BaseException as error:
-        failure = _send_all(asker, found.put_back)
+        failure = _send_all(asker, found.put_back, fails=isinstance(error, LineError))
         if failure is not None:
             tell_also(error, failure)
         raise
@@ -86,16 +86,40 @@ def cold_feed_allowed(asker: Asker) -> Iterator[None]:
     try:
         _lift_guard(asker)
         yield
-    finally:
-        # One of the two forms is this machine's; the limit comes last, since a machine that
-        # ignores P may take the first line for leave to feed cold.
-        for form in ("M302 P0", f"M302 S{format_number(before.limit_c, decimals=0)}"):
-            asker.ask(form, within_s=ANSWER_S, may_refuse=True)
-        if _guard(asker) != Guard(True, before.limit_c):
-            raise MachineError(
-                "the cold-feed guard could not be seen to be on again",
-                hint="Switch the machine off and on: that puts the guard back.",
-            )
+    except BaseException as error:
+        failure = _guard_back(asker, before)
+        if failure is not None:
+            tell_also(error, failure)
+        raise
+    failure = _guard_back(asker, before)
+    if failure is not None:
+        raise failure
+
+
+def _guard_back(asker: Asker, before: Guard) -> AsleftError | None:
+    """The guard on again, and seen to be; returns why not.
+
+    One of the two forms is this machine's; the limit comes last, since a machine that ignores P
+    may take the first line for leave to feed cold. A restart in between put the guard back, and
+    is looked at like anything else.
+    """
+    why = ""
+    forms = ("M302 P0", f"M302 S{format_number(before.limit_c, decimals=0)}")
+    for _ in range(2):
+        try:
+            for form in forms:
+                asker.ask(form, within_s=ANSWER_S, may_refuse=True)
+            if _guard(asker) == Guard(True, before.limit_c):
+                return None
+        except MachineResetError:
+            continue
+        except AsleftError as error:
+            why = f" ({error.message.rstrip('.')})"
+        break
+    return MachineError(
+        f"the cold-feed guard could not be seen to be on again{why}",
+        hint="Switch the machine off and on: that puts the guard back.",
+    )
 
 
 def _lift_guard(asker: Asker) -> None:
@@ -151,12 +175,20 @@ def _guard(asker: Asker) -> Guard:
     return Guard(is_on, limit_c)
 
 
-def _send_all(asker: Asker, lines: list[str]) -> AsleftError | None:
-    """Send every line, the last one first, also behind one that failed; returns a failure."""
+def _send_all(asker: Asker, lines: list[str], *, fails: bool = False) -> AsleftError | None:
+    """Send every line, the last one first, also behind one that was refused; returns a failure.
+
+    A line that failed twice (`fails`: once already) is given up: each further try costs time-outs.
+    """
     failure: AsleftError | None = None
     for line in reversed(lines):
         try:
             asker.ask(line, within_s=ANSWER_S, awaited="what was found is put back")
+        except LineError as error:
+            failure = failure or error
+            if fails:
+                break
+            fails = True
         except AsleftError as error:
             failure = failure or error
     return failure

@@ -88,8 +88,8 @@ class Session:
         return self._facts(restarted)
 
     def _facts(self, restarted: bool) -> LineFacts:
-        config = self.config
-        return LineFacts(config.address, self._transport.rate_baud, config.wire_log, restarted)
+        rate_baud = self._transport.rate_baud
+        return LineFacts(self.config.address, rate_baud, self.config.wire_log, restarted)
 
     def limit(self, limits: GuardLimits, safe_lines: tuple[str, ...]) -> None:
         """Hold to other limits and switch off with other lines from now on."""
@@ -158,9 +158,9 @@ class Session:
         if self._tripped is not None:
             return self._tripped
         message = f"{error.message.rstrip('.')}. {outcome.words()}"
-        told = type(error)(message, hint=error.hint, where=error.where)
-        self.unsafe = self.unsafe and told
-        return told
+        error = type(error)(message, hint=error.hint, where=error.where)
+        self.unsafe = self.unsafe and error
+        return error
 
     def stop(self) -> None:
         """Stop lines and heaters off, now; then see that they are off, behind the scenes.
@@ -251,15 +251,10 @@ class Session:
             bound.reschedule(asyncio.get_running_loop().time() + LAST_WITHIN_S)
 
     async def _make_safe(self) -> SafeOutcome:
-        config = self.config
-        hot = self.hot_by_us
+        config, hot, stop_lines = self.config, self.hot_by_us, self._stop_lines()
         within_s = config.safe_within_s if hot else min(COLD_WITHIN_S, config.safe_within_s)
         outcome = await heaters_off(
-            self.talk,
-            self._stop_lines(),
-            config.safe_lines,
-            within_s=within_s,
-            on_begun=self._begun,
+            self.talk, stop_lines, config.safe_lines, within_s=within_s, on_begun=self._begun
         )
         if outcome.confirmed:
             self.guard.switched_off()

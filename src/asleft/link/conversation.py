@@ -48,6 +48,7 @@ class Conversation:
         self._rates_baud = rates_baud
         self._turn = asyncio.Lock()
         self._stops = 0
+        self._was_open = False
         self._stopped_by: AsleftError = Stopped("stopped")
 
     @property
@@ -62,14 +63,18 @@ class Conversation:
             first: lines to send before anything else (heaters off after a lost connection).
 
         Returns:
-            Whether the board restarted on opening.
+            Whether the board restarted on opening; on opening again that is a notice, too.
 
         Raises:
             LineError: the port cannot be opened, or nothing answered in a board's boot time.
         """
         async with self._turn:
             await self.wire.open()
-            return await begin(self.wire, self._rates_baud, first)
+            restarted = await begin(self.wire, self._rates_baud, first)
+            if restarted and self._was_open:
+                self.wire.tell_restart(self.wire.opening[0])
+            self._was_open = True
+            return restarted
 
     async def close(self) -> None:
         """Close the wire. Nothing is sent; safe to call twice."""

@@ -154,11 +154,12 @@ async def _acknowledged(wire: Wire, command: str | None) -> Heard | None:
         await asyncio.wait([waiting.event], timeout=rest_s)
         if not waiting.event.done():
             return None
-        heard = waiting.event.result()
-        if command is None or heard.kind == "resend" or _is_report(heard, waiting.lines):
-            return heard
+        for heard in (waiting.event.result(), *waiting.surplus):
+            if command is None or heard.kind == "resend" or _is_report(heard, waiting.lines):
+                return heard
         waiting.event = asyncio.get_running_loop().create_future()
         waiting.lines.clear()
+        waiting.surplus.clear()
     return None
 
 

@@ -23,6 +23,7 @@ class Waiting:
     within_s: float = 0.0
     lines: list[str] = field(default_factory=list)
     errors: list[str] = field(default_factory=list)
+    surplus: list[Heard] = field(default_factory=list)  # acknowledgements behind the first
     held: bool = False  # a refusal is being handled: nothing that comes now is the answer
 
     def is_before_mine(self, heard: Heard) -> bool:

@@ -32,7 +32,6 @@ _NOTICE_KINDS: dict[str, NoticeKind] = {
     "error": "error",
     "halted": "error",
     "busy": "busy",
-    "banner": "reset",
 }
 
 
@@ -217,6 +216,8 @@ class Wire:
         if waiting is not None and waiting.held:
             return
         if waiting is None or waiting.event.done():
+            if waiting is not None:
+                waiting.surplus.append(heard)
             self._surplus()
             return
         if waiting.is_before_mine(heard):
@@ -234,7 +235,7 @@ class Wire:
     def _take_banner(self, heard: Heard) -> None:
         if not self.in_session or self._booting:
             return
-        self._notice(heard)
+        self.tell_restart(heard.text)
         self.note_restart(heard.text)
         self.fail(reset_error(heard.text, self.transport.describe()))
 
@@ -260,8 +261,14 @@ class Wire:
         waiting.limit.reschedule(loop.time() + min(max(waiting.within_s, 5.0), max(cap_s, 0.0)))
 
     def _notice(self, heard: Heard) -> None:
-        wall_time = utc_now().isoformat(timespec="microseconds")
-        self._notices.append(Notice(_NOTICE_KINDS.get(heard.kind, "text"), heard.text, wall_time))
+        self._note(_NOTICE_KINDS.get(heard.kind, "text"), heard.text)
+
+    def tell_restart(self, text: str) -> None:
+        """The board restarted: for whoever asks what came unasked."""
+        self._note("reset", text)
+
+    def _note(self, kind: NoticeKind, text: str) -> None:
+        self._notices.append(Notice(kind, text, utc_now().isoformat(timespec="microseconds")))
 
     def halted_error(self) -> MachineError:
         """The error of a machine that only a restart brings back."""

@@ -52,7 +52,7 @@ async def _serve(options: argparse.Namespace) -> None:
     wire = await _open(workshop, options)
     workshop.board.start()
     await workshop.booted()  # switched on long ago: its banner went by unheard
-    workshop.board.output, workshop.drop_line = wire.send, wire.drop
+    workshop.board.output, workshop.wire = wire.send, wire
     _print(
         {
             "address": wire.address,

@@ -33,7 +33,7 @@ def banner(board: Controller) -> None:
     board.say("start")
     board.say("echo: Practice controller 1, free memory 4102, planner buffer 1408")
     if stored:
-        board.say(f"echo:Stored settings retrieved ({size} bytes; crc {crc})")
+        board.say(f"echo:Stored values in force ({size} bytes; crc {crc})")
     else:
         board.say("echo:Nothing stored, factory settings in force")
 
@@ -88,12 +88,8 @@ def _presets(board: Controller, command: Command) -> None:
 
 
 def _identify(board: Controller, _: Command) -> None:
-    board.say(
-        "FIRMWARE_NAME:Practice controller 1 PROTOCOL_VERSION:1.0 MACHINE_TYPE:Workshop bench "
-        f"EXTRUDER_COUNT:1 UUID:{board.identity}"
-    )
-    for name in ("EEPROM", "AUTOREPORT_TEMP", "EMERGENCY_PARSER", "THERMAL_PROTECTION"):
-        board.say(f"Cap:{name}:1")
+    board.say(f"BOARD:Practice controller 1 MACHINE:Workshop bench TOOLS:1 UUID:{board.identity}")
+    board.say("Cap:EEPROM:1")  # whether it can store: what a client must know
 
 
 def _set_number(board: Controller, command: Command) -> None:
@@ -103,19 +99,19 @@ def _set_number(board: Controller, command: Command) -> None:
 
 
 def _card(board: Controller, _: Command) -> None:
-    board.say("SD printing byte 4096/262144" if board.printing else "Not SD printing")
+    board.say("Card: printing byte 4096/262144" if board.printing else "Card: not printing")
 
 
 def _store(board: Controller, _: Command) -> None:
     size, crc = board.settings.store()
-    board.say(f"echo:Settings Stored ({size} bytes; crc {crc})")
+    board.say(f"echo:Values stored ({size} bytes; crc {crc})")
 
 
 def _reload(board: Controller, _: Command) -> None:
     stored = board.settings.reload()
     size, crc = board.settings.size_and_crc()
     if stored:
-        board.say(f"echo:Stored settings retrieved ({size} bytes; crc {crc})")
+        board.say(f"echo:Stored values in force ({size} bytes; crc {crc})")
     else:
         board.say("Error:nothing stored, factory settings in force")
 

@@ -18,7 +18,7 @@ class Faults:
     many lines the next settings report breaks off.
     `late_s` is wall seconds, since the client's patience runs by the wall. `silent` keeps every
     byte back until it is taken away. `restart_on_opening` resets the board whenever a client
-    opens the line.
+    opens the line. `usb_powered`: the port goes with the board's power, and comes after its boot.
     """
 
     garble: int = 0
@@ -31,6 +31,7 @@ class Faults:
     late_s: float = 0.0
     silent: bool = False
     restart_on_opening: bool = False
+    usb_powered: bool = False
 
     def spoil(self, data: bytes) -> bytes:
         """The bytes as they reach the client."""

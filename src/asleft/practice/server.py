@@ -30,6 +30,14 @@ class WireEnd(Protocol):
         """Pull the cable for a moment."""
         ...
 
+    async def vanish(self) -> None:
+        """Go as a port does whose board has no power; nobody can open it."""
+        ...
+
+    async def appear(self) -> None:
+        """Be there again, under the same address."""
+        ...
+
     async def close(self) -> None:
         """Let go of the wire."""
         ...
@@ -77,11 +85,20 @@ class SocketEnd:
             self._writer.transport.abort()
             self._writer = None
 
+    async def vanish(self) -> None:
+        """Stop listening, and end what is open."""
+        await self.close()
+
+    async def appear(self) -> None:
+        """Listen again on the same port."""
+        await self.open(int(self.address.rpartition(":")[2]))
+
     async def close(self) -> None:
         """Stop listening."""
         self.drop()
         if self._server is not None:
             self._server.close()
+            self._server = None
 
 
 class PtyEnd:
@@ -125,6 +142,13 @@ class PtyEnd:
     def drop(self) -> None:
         """A terminal cannot be pulled out and stay: what was owed is lost."""
         self._owed = b""
+
+    async def vanish(self) -> None:
+        """No more than a pulled cable: see `drop`."""
+        self.drop()
+
+    async def appear(self) -> None:
+        """It never went."""
 
     async def close(self) -> None:
         """Close both sides."""

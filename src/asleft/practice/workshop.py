@@ -22,6 +22,7 @@ from asleft.practice.hidden import Hidden
 from asleft.practice.kinds import Kind
 from asleft.practice.person import Person, draw_caliper
 from asleft.practice.printing import Printing
+from asleft.practice.server import WireEnd
 from asleft.practice.settings import Settings
 from asleft.practice.truth import draw_truth
 
@@ -59,7 +60,7 @@ class Workshop:
         self.printing = Printing(
             seed=seed, board=self.board, truth=self.truth, hidden=self.hidden, person=self.person
         )
-        self.drop_line: Callable[[], None] = lambda: None
+        self.wire: WireEnd | None = None
         self._revealed = False
         self._requests: dict[str, Callable[..., Any]] = {
             "mark": self.mark,
@@ -143,9 +144,14 @@ class Workshop:
 
     async def power_cycle(self) -> None:
         """Switch off, wait, switch on; done when the board takes lines again."""
+        port = self.wire if self.board.faults.usb_powered else None
+        if port is not None:
+            await port.vanish()
         self.clock.skip(OFF_S)
         await self.board.reset()
         await self.booted()
+        if port is not None:
+            await port.appear()
 
     async def booted(self) -> None:
         """Wait until the board takes lines."""
@@ -179,7 +185,8 @@ class Workshop:
             if name in {f.name for f in fields(board.faults)}:
                 setattr(board.faults, name, value)
             elif name == "drop":
-                self.drop_line()
+                if self.wire is not None:
+                    self.wire.drop()
             elif name == "reset":
                 await board.reset()
             elif name == "printing":
