@@ -25,8 +25,8 @@ AT_ONCE = 2
 LONGEST_S = 600
 # Quick tests come first, so that most wrong formulas fail within seconds.
 QUICK = ("design", "chance", "instrument", "linear", "verdict", "feed", "span", "published_guide",
-         "published_decisions", "second_method", "second_method_feed", "misread", "scatter",
-         "predict", "known_length", "coverage")  # fmt: skip
+         "published_decisions", "second_method", "second_method_feed", "misread", "masked",
+         "scatter", "predict", "known_length", "coverage")  # fmt: skip
 
 
 @dataclass(frozen=True)
