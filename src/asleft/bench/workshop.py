@@ -12,7 +12,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
-from asleft.bench import changing, describing, found, proving, trying
+from asleft.bench import changing, describing, found, proving, trying, undoing
 from asleft.bench.desk import Desk
 from asleft.bench.person import Person
 from asleft.bench.versions import versions
@@ -141,6 +141,14 @@ class Bench:
     ) -> dict[str, Any]:
         """Set values, read them back, store if asked; `asleft.set/1`."""
         return changing.set_values(self._desk, values, from_findings=from_findings, store=store)
+
+    def event(self, kind: str, text: str = "") -> dict[str, Any]:
+        """File what happened to the machine and what it undoes; `asleft.event/1`."""
+        return undoing.note_event(self._desk, kind, text)
+
+    def due(self) -> dict[str, Any]:
+        """What should be looked at again, and why; `asleft.due/1`."""
+        return undoing.due(self._desk)
 
     def undo(self) -> dict[str, Any]:
         """Put back what this calibration changed; `asleft.undo/1`."""

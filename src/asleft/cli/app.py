@@ -32,6 +32,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "undo": ("change", "Put back what we changed."),
     "restore": ("change", "Put back what a kept state holds."),
     "allow": ("allow", "What to draw so that it fits."),
+    "event": ("event", "Note what was replaced or happened, and what it undoes."),
+    "due": ("event", "Say what should be looked at again, and why."),
     "record": ("record", "Write the record of a calibration."),
 }
 

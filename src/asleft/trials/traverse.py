@@ -1,8 +1,8 @@
 """The traverse trial: the carriage goes to targets from both sides and is read each time.
 
 No plastic and no heat. Only one axis moves at a time, so that an active skew factor shifts its
-readings as a whole and cancels. One axis at a time, several cycles, as ISO 230-2 has it: up through the
-targets, a little beyond, and down through them again.
+readings as a whole and cancels. Several cycles, as ISO 230-2 has it: up through the targets, a
+little beyond, and down through them again.
 """
 
 from __future__ import annotations

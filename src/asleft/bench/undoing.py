@@ -1,0 +1,137 @@
+"""What happened to a machine, and which findings no longer stand because of it.
+
+One table says what each event undoes. A proposal whose basis no longer stands is withdrawn with
+the event as its reason; what was measured stays in the record.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from asleft.errors import InputError
+from asleft.units import LINEAR_AXES, SKEW_PLANES, is_tool_axis
+
+if TYPE_CHECKING:
+    from asleft.bench.desk import Desk
+    from asleft.record import EventRow
+
+# Which part of what a trial finds: by trial, then by group of settings.
+FINDINGS = {
+    "feed": ("extruder", "rate"),
+    "span": ("axes", "shear", "growth"),
+    "traverse": ("axes", "reversal"),
+    "bead": ("bead",),
+    "fit": ("fit",),
+}
+
+
+@dataclass(frozen=True)
+class Event:
+    """One kind of event: what it is called, and what it undoes (a group of `FINDINGS`)."""
+
+    words: str
+    undoes: tuple[str, ...]
+
+
+EVENTS = {
+    "extruder": Event("the extruder was replaced or taken apart", ("extruder", "rate", "bead")),
+    "nozzle": Event("the nozzle was replaced", ("rate", "bead", "growth", "fit")),
+    "filament": Event("another filament was loaded", ("rate", "bead", "growth", "fit")),
+    "belt": Event("a belt or pulley was replaced or tightened", ("axes", "shear", "reversal")),
+    "hotend": Event("the hot end was replaced", ("rate", "bead")),
+    "firmware": Event(
+        "the controller's program was replaced",
+        ("extruder", "rate", "axes", "shear", "reversal", "bead", "growth", "fit"),
+    ),
+    "moved": Event("the machine was moved", ("shear",)),
+    "other": Event("something else happened", ()),
+}
+
+
+def note_event(desk: Desk, kind: str, text: str) -> dict[str, Any]:
+    """File an event and withdraw what no longer stands; returns `asleft.event/1`.
+
+    Raises:
+        InputError: no such kind of event.
+    """
+    if kind not in EVENTS:
+        raise InputError(
+            f"there is no event {kind!r}", hint=f"The events are {', '.join(EVENTS)}.", where=kind
+        )
+    event = EVENTS[kind]
+    number = desk.store.add_event(desk.row.id, kind, text)
+    withdrawn = _withdraw(desk, event)
+    advice = ["read everything the machine holds again: asleft found"] if kind == "firmware" else []
+    return {
+        "schema": "asleft.event/1",
+        "machine": desk.row.name,
+        "event": number,
+        "kind": kind,
+        "text": text,
+        "undoes": list(event.undoes),
+        "withdrawn": withdrawn,
+        "due": [*advice, *(entry["what"] for entry in due(desk)["due"])],
+    }
+
+
+def _withdraw(desk: Desk, event: Event) -> list[dict[str, Any]]:
+    calibration = desk.open_calibration()
+    if calibration is None:
+        return []
+    withdrawn = []
+    for proposal in desk.store.standing_proposals(calibration):
+        if group_of(proposal["setting"], proposal["axis"]) in event.undoes:
+            desk.store.withdraw_proposal(proposal["id"], event.words)
+            withdrawn.append({key: proposal[key] for key in ("setting", "axis", "proposed")})
+    return withdrawn
+
+
+def group_of(setting: str, axis: str) -> str:
+    """Which group of findings a proposal belongs to."""
+    if setting == "steps_per_mm" and is_tool_axis(axis):
+        return "extruder"
+    if setting == "steps_per_mm" and axis in LINEAR_AXES:
+        return "axes"
+    if setting == "skew" or axis in SKEW_PLANES:
+        return "shear" if setting == "skew" else setting
+    return {"flow": "bead", "clearance": "fit", "shrinkage": "growth"}.get(setting, setting)
+
+
+def due(desk: Desk) -> dict[str, Any]:
+    """What should be looked at again on this machine, and why; `asleft.due/1`."""
+    last = _last_done(desk)
+    events = desk.store.events(desk.row.id)
+    entries = []
+    for trial, groups in FINDINGS.items():
+        if trial not in last:
+            continue
+        for group in groups:
+            later = [e for e in events if e.at > last[trial] and group in EVENTS[e.kind].undoes]
+            if later:
+                entries.append(_entry(trial, group, last[trial], later[-1]))
+    for trial in ("feed", "span"):
+        if trial not in last:
+            why = "it was never measured on this machine"
+            entries.append({"what": trial, "trial": trial, "measured": None, "why": why})
+    return {"schema": "asleft.due/1", "machine": desk.row.name, "due": entries}
+
+
+def _entry(trial: str, group: str, measured: str, event: EventRow) -> dict[str, Any]:
+    why = f"{EVENTS[event.kind].words}, {event.at[:10]}"
+    return {
+        "what": f"{group} ({trial} trial)",
+        "trial": trial,
+        "measured": measured,
+        "why": f"{why}: {event.text}" if event.text else why,
+    }
+
+
+def _last_done(desk: Desk) -> dict[str, str]:
+    """When each kind of trial was last done on this machine."""
+    found: dict[str, str] = {}
+    for calibration in desk.store.calibrations(desk.row.id):
+        for trial in desk.store.trials(calibration.id):
+            if trial.outcome == "done" and trial.ended_at:
+                found[trial.kind] = max(trial.ended_at, found.get(trial.kind, ""))
+    return found
