@@ -63,9 +63,13 @@ def misreads(tables: Tables) -> list[Figure]:
         t = tables[case.name]
         missed = Share(t.get("missed").sum(), int(t.get("slips").sum()))
         wronged = Share(t.get("wronged").sum(), int(t.get("good").sum()))
+        left_in = t.columns["missed"] > 0
+        told = Share(float(t.columns["inspect"][left_in].sum()), int(left_in.sum()))
         lowest = min(t.share(f"hit {k}").value for k in MAP)
         found += [
             Figure(f"misreads not set aside: {case.name}", _of(missed), "reported", None),
+            Figure(f"machines with one left in, told to inspect: {case.name}", _of(told),
+                   "reported", None),
             Figure(f"good readings set aside: {case.name}", _of(wronged), "≤ 1 in 200",
                    wronged.value <= 1 / 200),
             Figure(f"lowest coverage of scale and shear: {case.name}", f"{lowest:.3f}", "≥ 0.93",

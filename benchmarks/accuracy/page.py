@@ -116,7 +116,8 @@ def _coverage_words(run: Run) -> str:
     return (
         f"Share of machines whose truth lay inside the stated interval. Aim: 0.93 to 0.97; the"
         f" number of machines makes ± {u:.4f}. Cases marked ° may be wider (poor data), cases"
-        f" marked ¹ are reported without an aim. Outside its aim: bold.\n"
+        f" marked ¹ are reported without an aim. Outside its aim by more than two standard"
+        f" uncertainties: bold.\n"
     )
 
 
@@ -138,7 +139,8 @@ def _covered(case: SpanCase, table: Table, key: str) -> str:
     if not share.of:
         return ""
     low, high = aims.COVERED
-    good = low <= share.value and (case.may_be_wide or share.value <= high)
+    least, most = share.value - 2 * share.u, share.value + 2 * share.u
+    good = low <= most and (case.may_be_wide or least <= high)
     text = f"{share.value:.3f}"
     return text if good or case.reported_only else f"**{text}**"
 

@@ -15,7 +15,7 @@ from asleft.measure.chance import coverage_factor
 from asleft.measure.design import PLANES
 from asleft.measure.instrument import Instrument
 from asleft.measure.linear import Array
-from asleft.measure.parts import Parts, Wishes, check_motion, part
+from asleft.measure.parts import AxisParts, Parts, Wishes, check_motion, part
 from asleft.measure.readings import SpanReading
 from asleft.measure.result import BudgetLine, Quantity, SetAside, Solution
 from asleft.measure.span_fit import SpanFit, fit_span
@@ -112,7 +112,7 @@ def check_wishes(wishes: Wishes) -> None:
 
 def _quantities(fit: SpanFit, parts: Parts) -> list[Quantity]:
     found = [_quantity(fit, "printed_scale", a.printed.row, "1", axis=a.axis) for a in parts.axes]
-    found += [_stated("motion_scale", a.motion, a.axis, a.printed.dof) for a in parts.axes]
+    found += [_stated("motion_scale", a.motion, a.axis, _motion_dof(a)) for a in parts.axes]
     if parts.axes:
         found.append(_stated("shrinkage", parts.shrinkage, None, float("inf")))
     found += _growth(fit)
@@ -124,6 +124,12 @@ def _quantities(fit: SpanFit, parts: Parts) -> list[Quantity]:
         row = fit.contrast(first_layer=1.0)
         found.append(_quantity(fit, "first_layer", row, "mm", axis="Z"))
     return found + _zeros(fit)
+
+
+def _motion_dof(a: AxisParts) -> float:
+    """Welch-Satterthwaite (JCGM 100, G.4.1) where a sure input joined the printed scale."""
+    larger = 1.0 if a.motion is None else max(a.motion[1] / a.printed.u, 1.0)
+    return a.printed.dof * larger**4
 
 
 def _growth(fit: SpanFit) -> list[Quantity]:
