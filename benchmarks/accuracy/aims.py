@@ -136,4 +136,6 @@ def _share(what: str, share: Share, aim: float, *, at_most: bool = False) -> Fig
 
 
 def _of(share: Share) -> str:
+    if not share.of:
+        return "there was none"
     return f"{share.value:.4f} ± {share.u:.4f} (of {share.of})"
