@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from asleft.bench import Ask, TakeBack
 from asleft.bench.running import pending
 from asleft.errors import RefusedError, Stopped
 from asleft.trials import Feed, FeedTrial, Heat
+from asleft.units import Typed
 
 FEED = {"temperature_c": 205.0, "repeats": 2}
 PROMPTS = [
@@ -63,3 +65,57 @@ def test_a_feed_cut_short_is_begun_again_from_its_mark() -> None:
     left = pending(steps, {**states, cut.key: "started"})
     assert [s.key for s in left][:3] == ["feed.heat", "feed.1.mark", "feed.1.feed"]
     assert isinstance(left[0], Heat)
+
+
+class SecondThoughts:
+    """Types a wrong reading at one place and takes it back at the next question."""
+
+    def __init__(self, person, wrong_at: str) -> None:
+        self.person, self.wrong_at = person, wrong_at
+        self.typed_wrong = self.took_back = False
+        self.told: list[str] = []
+
+    def tell(self, text: str) -> None:
+        self.told.append(text)
+
+    def progress(self, *_) -> None:
+        pass
+
+    def confirm(self, ask: Ask) -> bool:
+        self._think(ask)
+        return self.person.confirm(ask)
+
+    def number(self, ask: Ask) -> Typed:
+        if ask.key == self.wrong_at and not self.typed_wrong:
+            self.typed_wrong = True
+            return Typed(2.0, "2.0")
+        self._think(ask)
+        return self.person.number(ask)
+
+    def _think(self, ask: Ask) -> None:
+        if self.typed_wrong and not self.took_back:
+            self.took_back = True
+            raise TakeBack
+
+
+@pytest.mark.parametrize(("kind", "at"), [("feed", "feed.1.remaining"), ("span", "span.1.3")])
+def test_a_reading_taken_back_at_the_next_question_is_asked_again(sit_down, kind, at) -> None:
+    with sit_down() as (bench, person):
+        thinking = SecondThoughts(person, at)
+        bench._desk.person = thinking
+        told = bench.trial(kind, FEED if kind == "feed" else {})
+        record = bench.record(close=False)
+    assert told["outcome"] == "done"
+    assert "2.0" not in [row["raw"] for row in told["readings"]]
+    both = [r for r in record["trials"][0]["readings"] if r["key"] == at]
+    assert next(r["raw"] for r in both) == "2.0" and len(both) == 2  # kept, with the reason
+
+
+def test_a_reading_behind_a_feed_cannot_be_taken_back(sit_down) -> None:
+    with sit_down() as (bench, person):
+        thinking = SecondThoughts(person, "feed.1.remaining")
+        thinking.confirm = person.confirm  # thinks again only at the next number
+        bench._desk.person = thinking
+        told = bench.trial("feed", FEED)
+    assert next(row["raw"] for row in told["readings"]) == "2.0"
+    assert any("no reading right before" in text for text in thinking.told)

@@ -6,7 +6,7 @@ The only room that knows machine, trial and store together. Faces use `Bench` an
 
 from __future__ import annotations
 
-from asleft.bench.person import Ask, Person
+from asleft.bench.person import Ask, Person, TakeBack
 from asleft.bench.workshop import Bench
 
-__all__ = ["Ask", "Bench", "Person"]
+__all__ = ["Ask", "Bench", "Person", "TakeBack"]

@@ -40,6 +40,10 @@ class Ask:
     only_in_person: bool = False
 
 
+class TakeBack(Exception):  # noqa: N818 - a wish of the person, not a fault
+    """The person wants the reading before this question taken back and asked again."""
+
+
 class Person(Protocol):
     """Whoever answers. Every method may raise `Stopped`, or `InputError` where nobody can."""
 
@@ -48,11 +52,17 @@ class Person(Protocol):
         ...
 
     def confirm(self, ask: Ask) -> bool:
-        """A question with yes or no; yes means that it was done, or may be done."""
+        """A question with yes or no; yes means that it was done, or may be done.
+
+        May raise `TakeBack`.
+        """
         ...
 
     def number(self, ask: Ask) -> Typed:
-        """A number off an instrument; asks again until the text is a number."""
+        """A number off an instrument; asks again until the text is a number.
+
+        May raise `TakeBack`.
+        """
         ...
 
     def progress(self, what: str, done: float, remaining_s: float | None) -> None:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from asleft.bench.desk import Desk
-from asleft.bench.person import Ask
+from asleft.bench.person import Ask, TakeBack
 from asleft.controller import tell_also
 from asleft.errors import AsleftError, BugError, Stopped
 from asleft.trials import ByHand, CoolDown, Feed, Heat, Home, Move, Read, Step, Trial
@@ -51,14 +51,35 @@ class Run:
         self._tell_if_resumed(remaining)
         uses_line = any(isinstance(step, (Feed, Heat, Home, Move)) for step in remaining)
         try:
-            for number, step in enumerate(remaining):
-                if isinstance(step, Heat) and not _feeds_follow(remaining[number:]):
-                    continue
-                self._do(step)
+            while (asked_at := self._through(remaining)) is not None:
+                self._take_back_before(asked_at)
+                remaining = pending(self.trial.steps, self.states())
         except BaseException as error:
             self._make_safe(uses_line, error)
             raise
         self._make_safe(uses_line, None)
+
+    def _through(self, remaining: Sequence[Step]) -> Step | None:
+        """Run the steps; the one at which the person asked for the reading before, or None."""
+        for number, step in enumerate(remaining):
+            if isinstance(step, Heat) and not _feeds_follow(remaining[number:]):
+                continue
+            try:
+                self._do(step)
+            except TakeBack:
+                return step
+        return None
+
+    def _take_back_before(self, asked_at: Step) -> None:
+        """Void the reading right before a step, where nothing moved since it was taken."""
+        steps = self.trial.steps
+        before = steps[max(0, steps.index(asked_at) - 1)]
+        standing = {r.key: r for r in self.desk.store.readings(self.trial_id) if not r.voided}
+        if not isinstance(before, Read) or before.key not in standing:
+            self.desk.person.tell("There is no reading right before this that can be taken again.")
+            return
+        self.desk.store.void_reading(standing[before.key].id, "taken back when it was entered")
+        self.desk.store.mark_step(self.trial_id, before.key, "void", {})
 
     def _make_safe(self, uses_line: bool, error: BaseException | None) -> None:
         """Heaters off; a failure to do so is told with the error that led here, never instead."""

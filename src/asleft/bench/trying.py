@@ -116,8 +116,8 @@ def _run_and_conclude(desk: Desk, trial: Trial, trial_id: int, basis: Basis) -> 
         Run(desk, trial, trial_id).go()
     except Stopped as stop:
         if stop.where == "standard input":
-            desk.store.end_trial(trial_id, "stopped", stop.message, None)
-            return report(desk, trial_id)
+            told = report(desk, trial_id)
+            return {**told, "outcome": "stopped", "reason": stop.message}
         raise
     except AsleftError as error:
         desk.person.tell("The readings taken so far are kept; the same command goes on with them.")

@@ -144,8 +144,9 @@ def change_lines(document: dict[str, Any]) -> list[str]:
 def _value_table(document: dict[str, Any]) -> list[str]:
     """Before and after, the rows that differ marked."""
     before, after = document["before"] or {}, document["read_back"] or {}
-    if not before and not after:
-        return []
+    if not after:  # nothing was sent: it is handed over, or was not confirmed
+        held = [(name, f"{plain(value)}{_unit(name)}") for name, value in before.items()]
+        return table([("", "in force"), *held], right=frozenset({1})) if before else []
     rows = [("", "before", "read back", "")]
     for name in [*before, *(n for n in after if n not in before)]:
         old, new = before.get(name), after.get(name)

@@ -50,9 +50,8 @@ class Session:
         return user_data_path("asleft", appauthor=False)
 
     def practice_home(self) -> Path:
-        """The home of the practice machine: apart from the real one unless a home was given."""
-        given = self.home_given or os.environ.get("ASLEFT_HOME")
-        return self.home() if given else self.home() / "practice"
+        """The home of the practice machine: apart from the real one unless `--home` was given."""
+        return self.home() if self.home_given else self.home() / "practice"
 
     def log_folder(self) -> Path:
         """Where the rotating log and the reports of our own faults lie."""

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 YES = frozenset({"y", "yes"})
 NO = frozenset({"n", "no"})
+BACK = "back"
 _BAR_WIDTH = 24
 _REDRAW_S = 0.1  # often enough to look alive, seldom enough to cost nothing
 _LINE_EVERY_S = 10.0
@@ -65,6 +66,7 @@ class TerminalPerson:
         """Ask yes or no; `--yes` answers yes, unless only a person can know.
 
         Raises:
+            TakeBack: `back` was typed.
             InputError: nobody can answer and `--yes` may not, or was not given.
             Stopped: the input ended (exit 1).
         """
@@ -76,6 +78,7 @@ class TerminalPerson:
             raise _nobody_there(ask)
         while True:
             answer = self._read("yes or no").strip().casefold()
+            _leave_if_back(answer)
             if answer in YES | NO:
                 return answer in YES
             self._write_lines(["  Please type yes or no."])
@@ -86,11 +89,13 @@ class TerminalPerson:
         A length is from 0 (or `low` in the question's details) up to `high`, if given.
 
         Raises:
+            TakeBack: `back` was typed.
             Stopped: the input ended (exit 1).
         """
         self._put(ask)
         while True:
             text = self._read(ask.unit)
+            _leave_if_back(text.strip().casefold())
             try:
                 typed = parse_typed(text, where=ask.unit, lengths=ask.unit == "mm")
                 self._within_bounds(typed, ask)
@@ -171,6 +176,14 @@ class TerminalPerson:
     def _write_lines(self, lines: list[str]) -> None:
         self._target.write("".join(f"{line}\n" for line in lines))
         self._target.flush()
+
+
+def _leave_if_back(answer: str) -> None:
+    """`back` takes the reading before this question back."""
+    if answer == BACK:
+        from asleft.bench import TakeBack
+
+        raise TakeBack
 
 
 def _nobody_there(ask: Ask) -> InputError:

@@ -28,6 +28,8 @@ OUTCOMES = {
 def trial_command() -> None:
     """Run a trial at the machine, step by step.
 
+    Type `back` at a question to take the reading before it back and enter it again.
+
     The nozzle burns and moving parts pinch. Stay with a heated machine, follow its manual,
     and leave mains wiring to a licensed electrician.
     """
