@@ -200,3 +200,13 @@ def test_a_printing_machine_is_refused(hands: Hands, tmp_path: Path) -> None:
     described = MachineDescription("b", address=hands.address)
     with pytest.raises(RefusedError, match="is printing"):
         connect(described, home=tmp_path, holder="a test", pause=brief)
+
+
+def test_what_our_own_crash_left_hot_is_made_cold_before_any_question(
+    hands: Hands, tmp_path: Path
+) -> None:
+    described = MachineDescription("practice bench", address=hands.address)
+    with connect(
+        described, home=tmp_path, holder="a test", heaters_off_first=True, pause=brief
+    ) as machine:
+        assert [line.strip() for line in sent(machine)][1:3] == ["M104 S0", "M140 S0"]

@@ -142,3 +142,13 @@ def test_is_it_printing(
     on = bench({"M27": [card], "M114": where}, nozzle=nozzle)
     assert on.machine.is_printing() is expected
     assert set(on.line.sent) <= {"M27", "M114", "M105"}
+
+
+def test_a_machine_that_was_only_asked_is_left_as_it_is(bench: Make) -> None:
+    on = bench(nozzle={"at_c": 200.0, "target_c": 200.0})
+    with on.machine as machine:
+        assert machine.is_printing() is None
+    assert on.line.closed and on.nozzle.target_c == 200.0
+    with on.machine as machine:
+        machine.feed(1.0, 50.0)
+    assert on.nozzle.target_c == 0.0

@@ -400,11 +400,11 @@ def garbles_heaters_off(board: Any) -> None:
 
 
 def test_an_ok_alone_does_not_confirm_heaters_off(board: Any, opened: Any) -> None:
-    line = opened(board, safe_within_s=2.0)
+    line = opened(board, safe_within_s=1.0)
     line.exchange("M104 S200", within_s=2)
     garbles_heaters_off(board)
     line.exchange("M104 S0", within_s=2)
-    with pytest.raises(LineError, match=r"could NOT be confirmed within 2 s.*power switch"):
+    with pytest.raises(LineError, match=r"could NOT be confirmed within 1 s.*power switch"):
         line.close()
 
 
@@ -412,7 +412,7 @@ def test_an_ok_alone_does_not_confirm_heaters_off(board: Any, opened: Any) -> No
 def test_without_targets_the_answers_count(board: Any, opened: Any, said: list[str]) -> None:
     board.report = "T:200.0 B:21.0"
     board.script["M104 S0"] = lambda _: board.say(*said)
-    line = opened(board, safe_within_s=2.0)
+    line = opened(board, safe_within_s=1.0)
     line.exchange("M104 S200", within_s=2)
     if said == ["ok"]:
         line.close()
