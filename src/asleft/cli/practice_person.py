@@ -42,7 +42,7 @@ class PracticePerson:
 
     def confirm(self, ask: Ask) -> bool:
         """Do what is asked with the hands; look on and agree where nothing is to be done."""
-        if ask.action in ("mark", "print", "power_cycle"):
+        if ask.action in ("mark", "print", "power_cycle", "mount"):
             self._hands.ask(ask.action, **ask.details)
         return True
 
@@ -50,6 +50,8 @@ class PracticePerson:
         """Measure what is asked and type the caliper's text."""
         if ask.action == "measure_remaining":
             reply = self._hands.ask("measure_remaining")
+        elif ask.action == "measure_carriage":
+            reply = self._hands.ask("measure_carriage", axis=ask.details["axis"])
         else:
             columns = {key: ask.details[key] for key in ("direction", "faces", "nominal_mm")}
             reply = self._hands.ask("measure", label=ask.details["place"], **columns)

@@ -37,11 +37,15 @@ class Move:
 
 @dataclass
 class Planner:
-    """The queue. `feed` is called once a move, or its part before a stop, is done."""
+    """The queue. `feed` is called once a move, or its part before a stop, is done.
+
+    `direction` is +1 or -1 by the way each axis was last sent, 0 before it ever moved.
+    """
 
     feed: Feed
     planned: Position = field(default_factory=lambda: dict.fromkeys(AXES, 0.0))
     homed: set[str] = field(default_factory=set)
+    direction: Position = field(default_factory=lambda: dict.fromkeys(AXES, 0.0))
     _moves: deque[Move] = field(default_factory=deque)
 
     def queue(
@@ -58,6 +62,9 @@ class Planner:
         seconds = move_seconds(self.planned, end, rate_mm_s)
         begins = max(now_s, self._moves[-1].ends_s if self._moves else now_s)
         self._moves.append(Move(dict(self.planned), dict(end), begins, begins + seconds, feed_mm))
+        for axis in AXES:
+            if end[axis] != self.planned[axis]:
+                self.direction[axis] = math.copysign(1.0, end[axis] - self.planned[axis])
         self.planned = dict(end)
 
     def settle(self, now_s: float) -> None:

@@ -15,6 +15,8 @@ MARK_MM = 0.12
 """Placing and reading a pen mark, standard deviation each (ours)."""
 NOISE_MM = 0.02
 """One reading with the caliper, standard deviation (ours)."""
+TRAVEL_NOISE_MM = 0.008
+"""One reading of a caliper that is set up and not held by hand, standard deviation (ours)."""
 MISREAD_SHARE = 0.01
 
 
@@ -87,6 +89,13 @@ class Person:
         tilt = abs(float(self.rng.normal(0, tilt_mm))) * {"outside": 1, "inside": -1}.get(jaws, 0)
         seen = self._seen(true_mm + tilt, jaws)
         return self._text(seen + self._misread(label, swap_mm))
+
+    def read_travel(self, true_mm: float) -> str:
+        """Read a travel from where the caliper was zeroed, which takes its own zero away."""
+        seen = true_mm * (1 + self.caliper.scale) + float(self.rng.normal(0, TRAVEL_NOISE_MM))
+        step = self.caliper.resolution_mm
+        decimals = max(0, -int(np.floor(np.log10(step) + 1e-9)))
+        return f"{round(seen / step) * step:.{decimals}f}"
 
     def _seen(self, true_mm: float, jaws: str) -> float:
         noise = float(self.rng.normal(0, NOISE_MM))

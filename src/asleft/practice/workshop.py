@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from asleft.errors import AsleftError
+from asleft.practice.carriage import Carriage
 from asleft.practice.clock import Clock
 from asleft.practice.controller import Controller
 from asleft.practice.errors import CannotError
@@ -61,6 +62,7 @@ class Workshop:
             seed=seed, board=self.board, truth=self.truth, hidden=self.hidden, person=self.person
         )
         self.wire: WireEnd | None = None
+        self.carriage = Carriage(self.board, self.truth, self.hidden, self.person)
         self._revealed = False
         self._requests: dict[str, Callable[..., Any]] = {
             "mark": self.mark,
@@ -69,6 +71,8 @@ class Workshop:
             "print": self.print_piece,
             "measure": self.printing.measure,
             "measure_block": self.measure_block,
+            "mount": self.carriage.mount,
+            "measure_carriage": self.carriage.measure,
             "instrument": self.person.caliper.owner_knows,
             "power_cycle": self.power_cycle,
             "peek_heaters": self.peek_heaters,
