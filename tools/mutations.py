@@ -26,7 +26,7 @@ LONGEST_S = 600
 # Quick tests come first, so that most wrong formulas fail within seconds.
 QUICK = ("design", "chance", "instrument", "linear", "verdict", "feed", "span", "published_guide",
          "published_decisions", "second_method", "second_method_feed", "misread", "masked",
-         "scatter", "predict", "known_length", "coverage")  # fmt: skip
+         "scatter", "predict", "known_length", "advice", "coverage")  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -94,6 +94,11 @@ def more_readings(e: Evidence, *, elsewhere: bool = False) -> int | None:
         elsewhere: the readings are taken at places not read yet, which share no face.
     """
     doubt = 1.0 if math.isinf(e.dof) else math.sqrt(e.dof / chi_square_quantile(CAREFUL, e.dof))
+    return _more(e, elsewhere, doubt)
+
+
+def _more(e: Evidence, elsewhere: bool, doubt: float) -> int | None:
+    """The same, with the scatter taken as `doubt` times what it looks."""
     scatter = min(math.hypot(e.u_readings, e.u_places), e.u)
     sure = math.sqrt(e.u**2 - scatter**2)
     alone = elsewhere or e.u_places == 0.0
@@ -135,6 +140,10 @@ def _advice(e: Evidence) -> str:
         if more is not None:
             where = " at places not read yet" if elsewhere else ""
             return f"{head}; about {more} more readings{e.along}{where} would decide"
+    if _more(e, True, 1.0) is not None:
+        # They may well decide, but so few do not know their scatter well enough for a promise.
+        where = " at places not read yet" if e.u_places else ""
+        return f"{head}; take {e.readings} more{e.along}{where}, to tell how many would decide"
     return f"{head}, and no number of readings with this instrument decides: {e.remedy}"
 
 
