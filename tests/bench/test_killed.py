@@ -64,3 +64,33 @@ def test_killed_while_feeding_it_is_cold_and_goes_on(tmp_path: Path, taken: int)
         assert told["outcome"] == "done"
         assert [row["raw"].strip() for row in told["readings"]] == LENGTHS
         assert not hands.ask("peek_heaters")["on"]
+
+
+def test_left_hot_by_a_crash_of_every_process_it_is_made_cold_before_anything_else(
+    tmp_path: Path,
+) -> None:
+    children = Path("/proc/self/task")
+    if not children.exists():
+        pytest.skip("needs /proc to find the line's process")
+    with Hands(7, speed=300) as hands:
+        command = [sys.executable, "-m", "asleft", "--home", str(tmp_path), "machine", "describe"]
+        described = [*command, "workbench", "--port", hands.address]
+        subprocess.run(described, check=True, capture_output=True)
+        child = begin(tmp_path, hands.address)
+        wait_until(lambda: hands.ask("peek_heaters")["moving"])
+        owners = Path(f"/proc/{child.pid}/task/{child.pid}/children").read_text().split()
+        for pid in [child.pid, *map(int, owners)]:
+            os.kill(pid, signal.SIGKILL)
+        child.communicate()
+        wait_until(lambda: not hands.ask("peek_heaters")["moving"])
+        assert hands.ask("peek_heaters")["on"], "nobody was left to switch it off"
+        before = len(hands.ask("peek_received", last=5000)["lines"])
+        asked = [sys.executable, "-m", "asleft", "--home", str(tmp_path), "found"]
+        told = subprocess.run(
+            [*asked, "--port", hands.address], capture_output=True, text=True, check=False
+        )
+        lines = [line["text"] for line in hands.ask("peek_received", last=5000)["lines"]]
+        assert told.returncode == 0, told.stderr
+        first = [line for line in lines[before:] if "M104" in line or "M503" in line]
+        assert "M104 S0" in first[0]
+        assert not hands.ask("peek_heaters")["on"]

@@ -9,7 +9,7 @@ import pytest
 
 COMMANDS = [
     *("practice", "machine", "instrument", "found", "plan", "piece", "trial", "solve"),
-    *("set", "prove", "undo", "restore", "allow", "record"),
+    *("set", "prove", "undo", "restore", "allow", "event", "due", "record"),
 ]
 PATHS = [
     *("machine describe", "machine list", "machine show"),

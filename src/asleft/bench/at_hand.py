@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from asleft.bench.filing import WireFiling
-from asleft.bench.opening import settle_heat, to_open
+from asleft.bench.opening import may_be_left_hot, settle_heat, to_open
 from asleft.bench.person import Person
 from asleft.bench.recognising import ON_PAPER, described_at, meant, recognise
 from asleft.controller import MachineDescription, connect
@@ -110,8 +110,14 @@ class MachineAtHand:
 
     def _open(self) -> Machine:
         named = None if self._by_port_alone else self._described()
-        wanted = to_open(named or self._likely(), self._address, self._rate_baud)
-        machine = connect(wanted, home=self.home, holder=self._holder)
+        presumed = named or self._likely()
+        wanted = to_open(presumed, self._address, self._rate_baud)
+        machine = connect(
+            wanted,
+            home=self.home,
+            holder=self._holder,
+            heaters_off_first=may_be_left_hot(self.store, presumed),
+        )
         try:
             self._row = recognise(self.store, self.person, machine, named=named, unknown=wanted)
             self._guard(machine)

@@ -29,9 +29,11 @@ def read_and_keep(desk: Desk, reason: str, *, whole: bool = True) -> tuple[Setti
             may be changed or estimated on half of it. What was read is kept all the same.
     """
     machine = desk.connect()
+    # Who only asks what it holds takes a restart as it is; work under way is told of it.
+    restarted = not whole and bool(machine.restarted(within_s=0.0))
     report = machine.read_settings()
     first = desk.open_calibration() is None
-    restarted = machine.facts.restarted_on_opening and first
+    restarted = restarted or (machine.facts.restarted_on_opening and first)
     standing: Standing = "after_reset" if restarted else "in_force"
     kept = desk.keep(report, "as found" if first else reason, standing)
     if whole and not report.complete:

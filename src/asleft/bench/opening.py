@@ -14,7 +14,7 @@ from asleft.errors import InputError, RefusedError
 
 if TYPE_CHECKING:
     from asleft.controller import Machine
-    from asleft.record import MachineRow
+    from asleft.record import MachineRow, Store
 
 FOUND_HOT = Ask(
     "connect.hot",
@@ -49,6 +49,19 @@ def to_open(
         )
     wanted = known or MachineDescription(name=f"machine at {address}")
     return replace(wanted, address=address, rate_baud=rate_baud or wanted.rate_baud)
+
+
+def may_be_left_hot(store: Store, row: MachineRow | None) -> bool:
+    """Whether an unfinished trial of ours had heated this machine and not yet cooled it.
+
+    Then heaters off goes out before any question: a crash of ours may have left it hot.
+    """
+    open_row = store.open_calibration_of(row.id) if row else None
+    if open_row is None:
+        return False
+    unfinished = store.unfinished_trial(open_row.id, "feed")
+    marks = {mark.key: mark.state for mark in store.steps(unfinished.id)} if unfinished else {}
+    return "feed.heat" in marks and marks.get("feed.cool") != "done"
 
 
 def settle_heat(machine: Machine, person: Person) -> None:
