@@ -7,7 +7,9 @@ the library for solids is imported only when it is asked for, so that readings s
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from asleft.pieces.bead import BeadPiece
 from asleft.pieces.fit import centre_mm, fits
+from asleft.pieces.fitting import FitPiece
 from asleft.pieces.place import Place
 from asleft.pieces.span import SpanPiece
 
@@ -15,29 +17,40 @@ if TYPE_CHECKING:
     from asleft.pieces.check import Stiffness, stiffness
     from asleft.pieces.cost import Cost, column_cost, span_cost
     from asleft.pieces.drawing import drawing_svg
-    from asleft.pieces.export import write_span_piece
+    from asleft.pieces.export import write_piece, write_span_piece
+    from asleft.pieces.path import PathSettings, ToolPath, tool_path
 
 __all__ = [
+    "BeadPiece",
     "Cost",
+    "FitPiece",
+    "PathSettings",
     "Place",
     "SpanPiece",
     "Stiffness",
+    "ToolPath",
     "centre_mm",
     "column_cost",
     "drawing_svg",
     "fits",
     "span_cost",
     "stiffness",
+    "tool_path",
+    "write_piece",
     "write_span_piece",
 ]
 
 _LATER = {
     "Cost": "cost",
+    "PathSettings": "path",
     "Stiffness": "check",
+    "ToolPath": "path",
     "column_cost": "cost",
     "drawing_svg": "drawing",
     "span_cost": "cost",
     "stiffness": "check",
+    "tool_path": "path",
+    "write_piece": "export",
     "write_span_piece": "export",
 }
 

@@ -11,36 +11,52 @@ from pathlib import Path
 from typing import Any
 
 from asleft.errors import InputError, RefusedError
+from asleft.pieces.bead import BeadPiece
 from asleft.pieces.check import stiffness
-from asleft.pieces.cost import column_cost, span_cost
+from asleft.pieces.cost import Cost, column_cost, span_cost
 from asleft.pieces.drawing import drawing_svg
+from asleft.pieces.fitting import FitPiece
 from asleft.pieces.mesh import Mesh
-from asleft.pieces.solid import bodies
+from asleft.pieces.path import PathSettings, ToolPath, tool_path
+from asleft.pieces.small_drawing import bead_drawing_svg, fit_drawing_svg
+from asleft.pieces.solid import Piece, bodies
 from asleft.pieces.span import SpanPiece
 from asleft.pieces.stl import stl_bytes
 from asleft.pieces.threemf import threemf_bytes
 
-_FILES = {"drawing": "span-drawing.svg", "stl": "span.stl", "3mf": "span.3mf"}
+NO_PATH = "no tool path was asked for"
 
 
-def write_span_piece(piece: SpanPiece, out_dir: Path, *, force: bool = False) -> dict[str, Any]:
-    """Write drawing, STL and 3MF of a span piece into a directory, made if need be.
+def write_piece(
+    piece: Piece,
+    out_dir: Path,
+    *,
+    path: PathSettings | None = None,
+    no_path: str = NO_PATH,
+    force: bool = False,
+) -> dict[str, Any]:
+    """Write drawing, STL, 3MF and, with settings for one, the tool path of a piece.
 
     Args:
         piece: its parameters.
-        out_dir: where to.
+        out_dir: where to; made if need be.
+        path: how it is printed; None writes no tool path, for the reason `no_path`.
         force: whether files of these names that are there already may be replaced.
 
     Returns:
-        The object of schema `asleft.piece/1`. `grams` and `minutes` are of all bodies;
-        `cost` has them apart with their basis; `stiffness` is computed by a beam model.
+        The object of schema `asleft.piece/1`. `grams` and `minutes` are of all bodies, from the
+        tool path where there is one, else estimated; `cost` says on which basis.
 
     Raises:
         RefusedError: a file is there already; nothing was written.
-        InputError: the directory cannot be written, or the mark does not fit.
+        InputError: the directory cannot be written, or the piece cannot be printed so.
     """
-    paths = {kind: out_dir / name for kind, name in _FILES.items()}
-    present = [path.name for path in paths.values() if path.exists()]
+    kind = kind_of(piece)
+    names = {"drawing": f"{kind}-drawing.svg", "stl": f"{kind}.stl", "3mf": f"{kind}.3mf"}
+    if path is not None:
+        names["path"] = f"{kind}.gcode"
+    paths = {what: out_dir / name for what, name in names.items()}
+    present = [file.name for file in paths.values() if file.exists()]
     if present and not force:
         raise RefusedError(
             f"{', '.join(present)} would be replaced",
@@ -48,46 +64,112 @@ def write_span_piece(piece: SpanPiece, out_dir: Path, *, force: bool = False) ->
             where=str(out_dir),
         )
     meshes = bodies(piece)
-    title = f"span piece {piece.pitch_mm:g} mm {piece.mark}".strip()
+    planned = None if path is None else tool_path(piece, path)
     contents = {
-        "drawing": drawing_svg(piece).encode(),
-        "stl": stl_bytes(meshes, title),
-        "3mf": threemf_bytes(meshes, title),
+        "drawing": _drawing(piece).encode(),
+        "stl": stl_bytes(meshes, title_of(piece)),
+        "3mf": threemf_bytes(meshes, title_of(piece)),
     }
+    if planned is not None:
+        contents["path"] = planned.text.encode()
+    _write_all(paths, contents, out_dir)
+    return _told(piece, paths, meshes, planned, no_path)
+
+
+def write_span_piece(piece: SpanPiece, out_dir: Path, *, force: bool = False) -> dict[str, Any]:
+    """`write_piece` of a span piece, without a tool path."""
+    return write_piece(piece, out_dir, force=force)
+
+
+def kind_of(piece: Piece) -> str:
+    """`span`, `bead` or `fit`."""
+    kinds = {SpanPiece: "span", BeadPiece: "bead", FitPiece: "fit"}
+    return kinds[type(piece)]
+
+
+def title_of(piece: Piece) -> str:
+    """What a program that opens the files shows."""
+    if isinstance(piece, BeadPiece):
+        return f"bead piece {piece.flats_mm:g} mm"
+    if isinstance(piece, FitPiece):
+        return f"fit piece for {piece.gauge_mm:g} mm"
+    return f"span piece {piece.pitch_mm:g} mm {piece.mark}".strip()
+
+
+def _drawing(piece: Piece) -> str:
+    if isinstance(piece, BeadPiece):
+        return bead_drawing_svg(piece)
+    if isinstance(piece, FitPiece):
+        return fit_drawing_svg(piece)
+    return drawing_svg(piece)
+
+
+def _write_all(paths: dict[str, Path], contents: dict[str, bytes], out_dir: Path) -> None:
     try:
         out_dir.mkdir(parents=True, exist_ok=True)
-        for kind, path in paths.items():
-            _write_whole(path, contents[kind])
+        for what, file in paths.items():
+            _write_whole(file, contents[what])
     except OSError as error:
         raise InputError(
             f"the piece cannot be written: {error.strerror or error}",
             hint="Choose a directory that you may write to.",
             where=str(out_dir),
         ) from error
-    return _told(piece, paths, meshes)
 
 
-def _told(piece: SpanPiece, paths: dict[str, Path], meshes: tuple[Mesh, ...]) -> dict[str, Any]:
+def _told(
+    piece: Piece,
+    paths: dict[str, Path],
+    meshes: tuple[Mesh, ...],
+    planned: ToolPath | None,
+    no_path: str,
+) -> dict[str, Any]:
     """The JSON values of `asleft.piece/1`."""
     lows, highs = zip(*(mesh.bounds_mm for mesh in meshes), strict=True)
-    span, column = span_cost(piece), column_cost(piece)
+    cost, parts = _cost(piece, meshes, planned)
     return {
         "schema": "asleft.piece/1",
-        "files": {kind: str(path) for kind, path in paths.items()},
+        "files": {what: str(file) for what, file in paths.items()},
         "parameters": piece.to_dict(),
         "readings": [asdict(place) for place in piece.places()],
-        "grams": round(span.grams + column.grams, 1),
-        "minutes": round(span.minutes + column.minutes),
-        "cost": {
-            "span": {"grams": round(span.grams, 1), "minutes": round(span.minutes)},
-            "column": {"grams": round(column.grams, 1), "minutes": round(column.minutes)},
-            "basis": span.basis,
-        },
-        "stiffness": asdict(stiffness(piece)),
+        "grams": round(cost.grams, 1),
+        "minutes": round(cost.minutes),
+        "cost": {**parts, "basis": cost.basis},
+        "stiffness": asdict(stiffness(piece)) if isinstance(piece, SpanPiece) else None,
+        "path": None if planned is None else _path_told(planned),
+        "reason": no_path if planned is None else None,
         "bounds_mm": {
             "low": [min(values) for values in zip(*lows, strict=True)],
             "high": [max(values) for values in zip(*highs, strict=True)],
         },
+    }
+
+
+def _cost(
+    piece: Piece, meshes: tuple[Mesh, ...], planned: ToolPath | None
+) -> tuple[Cost, dict[str, Any]]:
+    """Cost of all, and of a span piece's bodies apart, which is always an estimate."""
+    parts: dict[str, Any] = {}
+    if isinstance(piece, SpanPiece):
+        span, column = span_cost(piece), column_cost(piece)
+        cost = Cost(span.grams + column.grams, span.minutes + column.minutes, span.basis)
+        for name, part in (("span", span), ("column", column)):
+            parts[name] = {"grams": round(part.grams, 1), "minutes": round(part.minutes)}
+    else:
+        cost = Cost.of_volume(sum(mesh.volume_mm3 for mesh in meshes))
+    if planned is not None:
+        cost = Cost(planned.grams, planned.minutes, planned.basis)
+    return cost, parts
+
+
+def _path_told(planned: ToolPath) -> dict[str, Any]:
+    """What a person may want to know of a tool path before printing it."""
+    low, high = planned.bounds_mm
+    return {
+        "layers": planned.layers,
+        "filament_mm": round(planned.filament_mm, 1),
+        "peak_mm3_s": round(planned.peak_mm3_s, 2),
+        "nozzle_bounds_mm": {"low": list(low), "high": list(high)},
     }
 
 

@@ -103,20 +103,44 @@ def centre_mm(piece: OnBed, bed_shape: str) -> tuple[float, float]:
 
 
 def smallest_circle(points: Sequence[tuple[float, float]]) -> tuple[float, float, float]:
-    """Centre and radius of the smallest circle round points that mirror in the X axis.
+    """Centre and radius of the smallest circle round points.
 
-    The centre then lies on that axis, and the largest distance is convex along it, so that
-    a search by thirds finds it.
+    Point by point: whoever lies outside the circle so far lies on the next one (Welzl 1991).
     """
-    low, high = min(x for x, _ in points), max(x for x, _ in points)
+    circle = (*points[0], 0.0)
+    for n, p in enumerate(points):
+        if _inside(circle, p):
+            continue
+        circle = (*p, 0.0)
+        for m, q in enumerate(points[:n]):
+            if _inside(circle, q):
+                continue
+            circle = _on_two(p, q)
+            for r in points[:m]:
+                if not _inside(circle, r):
+                    circle = _on_three(p, q, r)
+    return circle
 
-    def radius(at: float) -> float:
-        return max(math.hypot(x - at, y) for x, y in points)
 
-    for _ in range(100):
-        a, b = low + (high - low) / 3, high - (high - low) / 3
-        low, high = (low, b) if radius(a) < radius(b) else (a, high)
-    return low, 0.0, radius(low)
+def _inside(circle: tuple[float, float, float], point: tuple[float, float]) -> bool:
+    return math.hypot(point[0] - circle[0], point[1] - circle[1]) <= circle[2] + 1e-9
+
+
+def _on_two(p: tuple[float, float], q: tuple[float, float]) -> tuple[float, float, float]:
+    return (p[0] + q[0]) / 2, (p[1] + q[1]) / 2, math.dist(p, q) / 2
+
+
+def _on_three(
+    p: tuple[float, float], q: tuple[float, float], r: tuple[float, float]
+) -> tuple[float, float, float]:
+    """The circle through three places; through the outer two where they lie in a line."""
+    bx, by, cx, cy = q[0] - p[0], q[1] - p[1], r[0] - p[0], r[1] - p[1]
+    double = 2 * (bx * cy - by * cx)
+    if abs(double) < 1e-12:
+        return max((_on_two(p, q), _on_two(p, r), _on_two(q, r)), key=lambda c: c[2])
+    b, c = bx * bx + by * by, cx * cx + cy * cy
+    x, y = (cy * b - by * c) / double, (bx * c - cx * b) / double
+    return p[0] + x, p[1] + y, math.hypot(x, y)
 
 
 def _heights(travel_z_mm: float, reach_mm: float, layer_mm: float) -> tuple[float, ...]:

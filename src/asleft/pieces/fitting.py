@@ -80,7 +80,13 @@ class FitPiece(Parameters):
             "step_mm",
             f"steps of {self.gauge_mm / 4 / max(self.tighter, self.wider):.3f} mm would do",
         )
-        demand(2 <= self.wall_beads <= 12, "wall_beads", "collars are 2 to 12 beads thick")
+        demand(
+            self.wall_beads in (4, 6, 8, 10, 12),
+            "wall_beads",
+            "collars are an even number of beads thick, 4 to 12",
+        )
+        most = self.collar_mm - 1.7 * self.line_width_mm  # two beads, a little narrow, remain
+        demand(self.foot_mm <= most, "foot_mm", f"a foot of {most:.2f} mm would do")
         demand(
             self.height_mm >= self.foot_height_mm + 2, "height_mm", "a bore needs 3 mm of height"
         )
@@ -140,6 +146,10 @@ class FitPiece(Parameters):
         """Thickness of a collar: a whole number of beads."""
         return rib_mm(self.wall_beads, self.line_width_mm, self.layer_mm)
 
+    def set_back_mm(self, z_mm: float) -> float:
+        """By how much a bore is wider all round at a height of its foot."""
+        return max(0.0, self.foot_mm * (1 - z_mm / self.foot_height_mm))
+
     @property
     def tab_mm(self) -> tuple[float, float]:
         """Width and depth of the tab behind a body."""
@@ -176,9 +186,20 @@ class FitPiece(Parameters):
         ]
 
     def outline_mm(self) -> list[tuple[float, float]]:
-        """Corners of the rectangle that holds all bodies."""
-        x, y = (side / 2 for side in self.extent_mm)
-        return [(x, -y), (x, y), (-x, y), (-x, -y)]
+        """Outermost corners of every body: its round part, the bulge in front, the tab behind."""
+        found: list[tuple[float, float]] = []
+        wide, deep = self.tab_mm
+        sizes = (*self.bores, *self.pins)
+        for n, ((x, y), size) in enumerate(zip(self.centres_mm(), sizes, strict=True)):
+            reach = size / 2 + self.collar_mm
+            found += [
+                (x + reach * math.cos(a), y + reach * math.sin(a))
+                for a in (math.pi * n / 12 for n in range(24))
+            ]
+            if n < len(self.bores):
+                found.append((x, y - reach - self.relief_mm))
+            found += [(x - wide / 2, y + reach + deep), (x + wide / 2, y + reach + deep)]
+        return found
 
     def places(self) -> tuple[Place, ...]:
         """One try a body, tightest first: bores, then pins. Labels are the raised numbers."""

@@ -100,22 +100,18 @@ def _tab(piece: FitPiece, diameter_mm: float, number: int) -> Manifold:
 
 
 def _collar(piece: FitPiece, diameter_mm: float, number: int) -> Manifold:
-    from manifold3d import JoinType, Manifold
+    from manifold3d import JoinType
 
     hole = bore(piece, diameter_mm)
     ring = hole.offset(piece.collar_mm, JoinType.Round, 2.0, 48)
     body: Manifold = ring.extrude(piece.height_mm) + _tab(piece, diameter_mm, number)
-    through = hole.extrude(piece.height_mm + 2).translate((0, 0, -1))
-    # Set back at the bed by a cone, so that first-layer spread meets no shaft.
-    wider = 1 + 2 * piece.foot_mm / diameter_mm
-    cone = Manifold.cylinder(
-        piece.foot_height_mm,
-        diameter_mm / 2 * wider,
-        diameter_mm / 2,
-        corners(diameter_mm),
-    )
-    result: Manifold = body - through - cone
-    return result
+    solid: Manifold = body - hole.extrude(piece.height_mm + 2).translate((0, 0, -1))
+    # Set back at the bed, a little less with every layer, so that first-layer spread meets no
+    # shaft; the collar stays evenly thick, so that whole beads fill it.
+    for n in range(round(piece.foot_height_mm / piece.layer_mm)):
+        back = hole.offset(piece.set_back_mm((n + 0.5) * piece.layer_mm), JoinType.Round, 2.0, 48)
+        solid -= back.extrude(2 * piece.layer_mm).translate((0, 0, (n - 1) * piece.layer_mm))
+    return solid
 
 
 def _pin(piece: FitPiece, diameter_mm: float, number: int) -> Manifold:

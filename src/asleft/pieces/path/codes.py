@@ -15,7 +15,8 @@ from asleft.pieces.path.legs import Leg
 from asleft.pieces.path.route import Point
 from asleft.pieces.path.settings import PathSettings
 
-E_DIGITS = 5  # of the filament, in mm: 10⁻⁵ mm is far below a step of any feeder
+DIGITS = 3  # of places, in mm
+E_DIGITS = 6  # of the filament, in mm: short runs of fine beads take little of a fat one
 _FAN_LAYER = 2  # the first layers stick better without wind; common practice, no source
 _LIFT_MM = 10.0
 
@@ -36,11 +37,13 @@ class Run:
         self, legs: Sequence[Leg], start: Point, shift: Point, settings: PathSettings
     ) -> None:
         points = np.vstack([np.array(start), *(leg.points_mm for leg in legs)])
+        # Fed for the way that the rounded places really make, or short runs come out fat.
+        points = np.round(points + np.array(shift), DIGITS)
         fed = np.hypot(*np.diff(points, axis=0).T) / settings.filament_mm2
-        moved = (points[1:] + np.array(shift)).tolist()
+        moved = points[1:].tolist()
         if not all(settings.inside(x, y, 0.0) for x, y in moved):
             raise BugError("the tool path leaves the bed", hint="Report these parameters.")
-        words = [f"X{x:.3f} Y{y:.3f}" for x, y in moved]
+        words = [f"X{x:.{DIGITS}f} Y{y:.{DIGITS}f}" for x, y in moved]
         self.parts: list[tuple[Leg, list[str], list[float]]] = []
         n = 0
         for leg in legs:

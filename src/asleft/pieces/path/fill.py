@@ -15,6 +15,7 @@ from asleft.pieces.path.stroke import Points
 
 # X, Y and both diagonals are measured: each of these is 22.5° off its nearest two.
 ANGLES_DEG = (22.5, 112.5, 67.5, 157.5)
+_STRETCH = 1.1  # by how much lines may lie further apart than wanted
 Line = tuple[float, float, float]  # y, from x, to x
 
 
@@ -36,6 +37,8 @@ def runs(
     low = min(float(p[:, 1].min()) for p in turned)
     high = max(float(p[:, 1].max()) for p in turned)
     count = max(1, round((high - low) / apart_mm))
+    if high - low > _STRETCH * count * apart_mm:
+        count += 1
     step = (high - low) / count
     chains: list[list[Line]] = []
     growing: list[list[Line]] = []

@@ -19,6 +19,7 @@ from asleft.pieces.span import SpanPiece
 
 _WALLS = 2
 _AHEAD_MM = 0.3  # of a flat: where its door is
+_CLEAR_MM = 0.2  # of a face: how far off it travel stays
 _BEYOND_MM = 0.08  # by how much a keep-out may stand beyond the bore that it stands for
 # Counter-clockwise from front left, so that each post's doors look along the way to the next.
 _POSTS = ((-1, -1), (1, -1), (1, 1), (-1, 1))
@@ -44,7 +45,8 @@ def _post(piece: SpanPiece, x: float, y: float) -> Island:
     out = math.hypot(x, y)
     across = (-y / out, x / out)
     reach = piece.post_mm / 2
-    wide, short = reach, piece.flat_mm / 2
+    wide = reach + _CLEAR_MM
+    short = wide * (math.sqrt(2) - 1)
     quarter = [(wide, -short), (wide, short), (short, wide), (-short, wide)]
     octagon = quarter + [(-dx, -dy) for dx, dy in quarter]
 
@@ -82,7 +84,7 @@ def fit_ground(piece: FitPiece, z_mm: float) -> Ground:
     for number, ((x, y), size) in enumerate(zip(piece.centres_mm(), sizes, strict=True), start=1):
         is_bore = number <= len(piece.bores)
         if is_bore:
-            islands.append(_collar(piece, x, y, size))
+            islands.append(_collar(piece, x, y, size, z_mm))
         elif z_mm > piece.head_mm:
             islands.append(_pin(piece, x, y, size))
         if one_bead and z_mm > PLATE_MM:
@@ -93,25 +95,37 @@ def fit_ground(piece: FitPiece, z_mm: float) -> Ground:
     return Ground(piece.wall_beads // 2, tuple(axes), tuple(islands), (0.0, -1000.0))
 
 
-def _collar(piece: FitPiece, x: float, y: float, size_mm: float) -> Island:
+def _collar(piece: FitPiece, x: float, y: float, size_mm: float, z_mm: float) -> Island:
     """Its walls begin in front, in the notch; travel goes round the bore."""
     radius = size_mm / 2
     sides = max(12, math.ceil(math.pi / math.acos(radius / (radius + _BEYOND_MM))))
-    reach = radius / math.cos(math.pi / sides)
+    reach = (radius + _BEYOND_MM / 4) / math.cos(math.pi / sides)
     turns = [2 * math.pi * n / sides for n in range(sides)]
     hole = tuple((x + reach * math.cos(a), y + reach * math.sin(a)) for a in turns)
     front = y - radius - piece.relief_mm - piece.collar_mm - 1
-    return Island((x, y), (x, front), KeepOut(hole))
+    return Island((x, y), (x, front), KeepOut(hole), None, _even_width(piece, z_mm))
+
+
+def _even_width(piece: FitPiece, z_mm: float) -> float | None:
+    """Width of bead of which an even number fills a collar where its foot makes it thinner."""
+    thick = piece.collar_mm - piece.set_back_mm(z_mm)
+    if thick == piece.collar_mm:
+        return None
+    lack = piece.layer_mm * (1 - math.pi / 4)  # by which neighbours lie closer than they are wide
+    widths = [(thick + (n - 1) * lack) / n for n in range(2, piece.wall_beads + 1, 2)]
+    narrow = 0.85 * piece.line_width_mm
+    return min((w for w in widths if w >= narrow), key=lambda w: w - narrow)
 
 
 def _pin(piece: FitPiece, x: float, y: float, size_mm: float) -> Island:
     """It is entered and left through the flat in front."""
     radius, sides = size_mm / 2, 24
     flat = -radius + piece.relief_mm
-    reach = radius / math.cos(math.pi / sides)
-    lowest = math.asin(flat / radius)  # where the flat begins, as an angle
+    edge = flat - _CLEAR_MM
+    reach = (radius + _CLEAR_MM) / math.cos(math.pi / sides)
+    lowest = math.asin(edge / (radius + _CLEAR_MM))  # where the flat begins, as an angle
     turns = [lowest + (math.pi - 2 * lowest) * n / sides for n in range(sides + 1)]
-    outline = [(reach * math.cos(a), max(reach * math.sin(a), flat)) for a in turns]
+    outline = [(reach * math.cos(a), max(reach * math.sin(a), edge)) for a in turns]
     door = (x, y + flat - _AHEAD_MM)
     return Island(
         centre_mm=(x, y),

@@ -77,11 +77,14 @@ class Layerer:
 
     def _part(self, area: CrossSection, island: Island | None) -> list[Stroke]:
         """One connected area: walls first, then skins, then the inside."""
-        apart = self.bead.apart_mm
+        bead = self.bead
+        if island is not None and island.width_mm is not None:
+            bead = replace(bead, width_mm=island.width_mm)
+        apart = bead.apart_mm
         walled, left = walls(
             area,
             count=self.ground.walls,
-            width_mm=self.bead.width_mm,
+            width_mm=bead.width_mm,
             apart_mm=apart,
             seam_mm=self.ground.seam_mm if island is None else island.seam_mm,
             axes=self.ground.axes,

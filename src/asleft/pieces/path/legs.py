@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from asleft.pieces.path.route import Point, route
+from asleft.pieces.path.route import Point, holds, route
 from asleft.pieces.path.settings import PathSettings
 from asleft.pieces.path.stroke import Island, Layer, Points, Stroke, Visit, bead_mm2
 
@@ -43,10 +43,23 @@ def legs_of(
         settings: speeds and bounds. layer_mm: its height. first: whether it lies on the bed.
     """
     legs: list[Leg] = []
-    at = start
+    at = _outside(start, layer, settings, legs)
     for visit in layer.visits:
         at = _visit(visit, layer, at, settings, layer_mm, first=first, legs=legs)
     return legs, at
+
+
+def _outside(at: Point, layer: Layer, settings: PathSettings, legs: list[Leg]) -> Point:
+    """Out of a body that only this layer makes a measured one, through its door."""
+    for visit in layer.visits:
+        island = visit.island
+        if island is None or island.doors_mm is None or island.keep_out is None:
+            continue
+        if holds(island.keep_out, at):
+            door = min(island.doors_mm, key=lambda door: math.dist(door, at))
+            _travel([at, door], settings.travel_mm_min / 60, legs, near=False)
+            return door
+    return at
 
 
 def slowed(legs: Sequence[Leg], factor: float, slowest_mm_s: float) -> list[Leg]:

@@ -6,6 +6,7 @@ all other files here.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Hashable
 from dataclasses import dataclass
 
@@ -22,7 +23,7 @@ from asleft.pieces.path.laying import Bead, Layerer, angle_deg
 from asleft.pieces.path.legs import legs_of, slowed
 from asleft.pieces.path.pace import laying_seconds, seconds
 from asleft.pieces.path.priming import primed
-from asleft.pieces.path.route import Point
+from asleft.pieces.path.route import KeepOut, Point
 from asleft.pieces.path.sections import Sections
 from asleft.pieces.path.settings import PathSettings
 from asleft.pieces.path.stroke import Island, Layer, Stroke, Visit
@@ -157,16 +158,25 @@ def _bead_layers(piece: BeadPiece) -> list[Layer]:
     """One closed bead a layer, begun and ended at the same corner."""
     corners = piece.octagon_mm(piece.flats_mm)
     ring = np.array([*corners, corners[0]])
-    island = Island(centre_mm=(0.0, 0.0), seam_mm=corners[0])
-    visits = {w: (Visit((Stroke(ring, w, "measured"),), island),) for w in piece.widths_mm}
+    seam = corners[0]
+    # The first layer is come upon from outside, straight at its corner; then the nozzle stays.
+    ahead = 1 + 4 / math.hypot(*seam)
+    door = (seam[0] * ahead, seam[1] * ahead)
+    outer = KeepOut(tuple(piece.octagon_mm(piece.flats_mm + 2)))
+    rest = Island((0.0, 0.0), seam)
+    first = Island((0.0, 0.0), seam, outer, (door, seam))
+    strokes = {w: (Stroke(ring, w, "measured"),) for w in piece.widths_mm}
+    visits = {w: (Visit(stroke, rest),) for w, stroke in strokes.items()}
     count = round(piece.tallest_mm / piece.layer_mm)
-    return [
+    layers = [
         Layer(
             round((n + 1) * piece.layer_mm, 6),
             visits[piece.width_at_mm((n + 0.5) * piece.layer_mm)],
         )
         for n in range(count)
     ]
+    layers[0] = Layer(layers[0].z_mm, (Visit(strokes[piece.widths_mm[0]], first),))
+    return layers
 
 
 def _check(piece: Piece, settings: PathSettings) -> None:

@@ -75,6 +75,13 @@ def crosses(start: Point, end: Point, keep_out: KeepOut) -> bool:
     return True
 
 
+def holds(keep_out: KeepOut, at: Point) -> bool:
+    """Whether a place lies inside an outline."""
+    corners = keep_out.corners_mm
+    sides = zip(corners, (*corners[1:], corners[0]), strict=True)
+    return all(_turn(a, b, at) > 0 for a, b in sides)
+
+
 def _round(start: Point, end: Point, outline: Sequence[Point]) -> list[Point]:
     """The shorter side of the hull of the outline and both ends."""
     hull = _hull([start, end, *outline])

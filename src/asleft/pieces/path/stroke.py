@@ -49,13 +49,14 @@ class Island:
     `seam_mm` is where its outer wall begins and ends. `keep_out` is a convex outline that
     no travel may cross. A body that is entered and left by doors has them in `doors_mm`, two
     points on never-measured flats; where it is None the outline is a hole and travel inside
-    the body must go round it.
+    the body must go round it. `width_mm` is the width of its beads where it is not the piece's.
     """
 
     centre_mm: tuple[float, float]
     seam_mm: tuple[float, float]
     keep_out: KeepOut | None = None
     doors_mm: tuple[tuple[float, float], tuple[float, float]] | None = None
+    width_mm: float | None = None
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 _TWO = 0.95  # half the width, in spacings, that a closed wall needs: there and back, less 5 %
 _ONE = 0.75  # what is narrower than twice this is one bead's room and not two
 _MITRE = 4.0  # corners stay sharp; the library cuts off beyond
+_CLOSE_MM = 0.002  # of the outermost: runs shorter than codes can say come out uneven
 _COARSE_MM = 0.01  # inner walls are seen by no jaw, and fewer corners print more smoothly
 _FINE_MM = 1e-4  # offsets leave edges of this size, which mean nothing
 
@@ -63,7 +64,7 @@ def walls(
         outer: kind of the outermost wall.
 
     Returns:
-        Strokes in order, outermost first and single beads last, and the area that is left for filling.
+        Strokes in order, outermost first and single beads last; and the area that is left.
     """
     left = grown(area, -(width_mm - apart_mm) / 2)
     strokes: list[Stroke] = []
@@ -73,7 +74,7 @@ def walls(
         single += _single(left - grown(wide, 1e-3), axes, width_mm)
         kind: Kind = outer if rank == 0 else "wall"
         ring = grown(wide, -apart_mm / 2)
-        loops = (ring if rank == 0 else ring.simplify(_COARSE_MM)).to_polygons()
+        loops = ring.simplify(_CLOSE_MM if rank == 0 else _COARSE_MM).to_polygons()
         for loop in sorted(loops, key=lambda p: (-_area(p), float(p[:, 0].min()))):
             strokes.append(Stroke(started(loop, seam_mm), width_mm, kind))
         left = grown(wide, -apart_mm)
@@ -101,7 +102,8 @@ def started(loop: Points, seam_mm: tuple[float, float]) -> Points:
 
 def _single(area: CrossSection, axes: Sequence[Axis], width_mm: float) -> list[Stroke]:
     """Beads along those parts of the axes that lie in the area."""
-    polygons = area.to_polygons()
+    # Nothing thinner than half a bead is room for one: slivers lie along every filled rib.
+    polygons = opened(area, width_mm / 5).to_polygons()
     if not polygons:
         return []
     return [
