@@ -74,7 +74,8 @@ BOUND_WORDS = (
     "The bound is the joint Cramér-Rao bound of the case (growth and zeros shared by all readings,"
     " type-B inputs as prior information, the scatter taken as known); ratio 1 is the best"
     " that an unbiased estimate can do; a cube comes below it, since even the solvers' very wide"
-    " prior of scale tells something beside so poor readings. `error/u` is the rms of error over stated standard uncertainty: above 1 where few"
+    " prior of scale tells something beside so poor readings."
+    " `error/u` is the rms of error over stated standard uncertainty: above 1 where few"
     " readings know their scatter badly, which the t factor makes good in the interval.\n"
 )
 PRACTICE_WORDS = (
