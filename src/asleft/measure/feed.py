@@ -26,6 +26,9 @@ PLAUSIBLE = 0.20  # an extruder further off than this is broken or not what it w
 SCATTER_LIMIT = 0.02
 DRIFT_LIMIT = 0.01
 DRIFT_P = 0.01
+# A mark or a cut by hand is not made and read more alike than this, even where two feeds happen
+# to agree to the last digit (ours).
+LEAST_SCATTER_MM = 0.03
 
 
 @dataclass(frozen=True)
@@ -118,7 +121,8 @@ def _level(used: Sequence[FeedReading], ratios: Array, instrument: Instrument) -
     n, length = len(used), float(np.mean([r.commanded_mm for r in used]))
     marked = all(r.remaining_mm is not None for r in used)
     rounding = _rounding(used, instrument)  # the mean is never better than one rounding
-    scatter = float(np.std(ratios, ddof=1)) / math.sqrt(n) if n > 1 else None
+    spread = max(float(np.std(ratios, ddof=1)), LEAST_SCATTER_MM / length) if n > 1 else None
+    scatter = None if spread is None else spread / math.sqrt(n)
     own, own_u = instrument.own_scale()
     ratio = float(np.mean(ratios)) / (1 + own)
     return _Level(
