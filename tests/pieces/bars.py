@@ -189,7 +189,7 @@ def figures(piece, stl: bytes, text: str, settings, faces_of, solid_of) -> Figur
         else:
             found.outside_above = max(found.outside_above, outside)
         # No round bead fills a sharp corner: those are left out.
-        round_mm = piece.line_width_mm / 2
+        round_mm = 0.45 * min(getattr(piece, "widths_mm", (piece.line_width_mm,)))
         shell = area.buffer(-round_mm).buffer(round_mm).difference(area.buffer(-SHELL_MM))
         found.shell = min(found.shell, laid.intersection(shell).area / shell.area)
         closed = solid_of(piece, middle)

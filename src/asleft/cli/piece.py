@@ -1,50 +1,90 @@
-"""`asleft piece`: the gauge piece as solid and drawing, for a bed and a caliper.
+"""`asleft piece`: a gauge piece as solid, drawing and tool path, for a bed and an instrument.
 
-Not for its shape; that stands in `pieces`. Opens no store unless a machine is named.
+Not for its shape or its path; those stand in `pieces`. Opens no store unless a machine is named.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from asleft.cli.session import Session, shared_options
-from asleft.cli.typed import MM, Sizes
+from asleft.cli.typed import MM, Number, Sizes
 from asleft.cli.wording import plain, table, wrapped
 from asleft.errors import InputError
+
+if TYPE_CHECKING:
+    from asleft.pieces import BeadPiece, FitPiece, PathSettings, SpanPiece
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+Bed = tuple[str, tuple[float, float, float] | None, float | None]
+
+_CELSIUS = Number("C", low=0.0, low_allowed=True, high=500.0)
+_BED_MM = (220.0, 220.0, 220.0)  # where none is given; an ordinary bed
+_LINE_PER_NOZZLE = 1.125  # a bead a little wider than the bore (common practice, no source)
+# What ribs are meant to be wide, whatever the bead: four and five beads of an ordinary nozzle.
+_SIDE_MM, _DIAGONAL_MM = 1.67, 2.08
+
+_OPTIONS = (
+    click.option("--out", metavar="DIR", required=True, help="The folder for the files."),
+    click.option("--bed", type=Sizes("X,Y,Z", 3), help="Travel on a square bed, in mm."),
+    click.option("--bed-round", type=Sizes("D,Z", 2), help="Diameter and height, in mm."),
+    click.option("--nozzle", "nozzle_mm", type=MM, help="Bore of the nozzle; else 0.4 mm."),
+    click.option("--layer", "layer_mm", type=MM, help="Layer height; else 0.2 mm."),
+    click.option("--nozzle-temp", "nozzle_c", type=_CELSIUS, help="Of this filament, in °C."),
+    click.option("--bed-temp", "bed_c", type=_CELSIUS, help="In °C; 0 leaves the bed cold."),
+    click.option("--filament-mm", type=MM, help="Diameter of the filament; else 1.75 mm."),
+    click.option("--retract", "retract_mm", type=Number("MM", low_allowed=True, high=10.0),
+                 help="How far filament is drawn back in travel; else 1 mm."),
+    click.option("--relative-feed", is_flag=True, help="Feed told by differences (M83)."),
+    click.option("--origin", type=click.Choice(["corner", "centre"]),
+                 help="Where X 0 Y 0 lies; else corner, on a round bed centre."),
+    click.option("--no-path", is_flag=True, help="No tool path, only solid and drawing."),
+    click.option("--force", is_flag=True, help="Write over files of the same name."),
+)  # fmt: skip
+
+
+def path_options(command: Command) -> Command:
+    """The options that every piece has."""
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+_LINE_WIDTH = click.option(
+    "--line-width", "line_width_mm", type=MM, help="Width of a bead; else 1.125 of the nozzle."
+)
 
 
 @click.group(name="piece")
 def piece_command() -> None:
-    """Write the gauge piece and its drawing."""
+    """Write a gauge piece: drawing, solid, and a tool path for printing it."""
 
 
 @piece_command.command("span")
-@click.option("--out", metavar="DIR", required=True, help="The folder for the files.")
-@click.option("--bed", type=Sizes("X,Y,Z", 3), help="Travel on a square bed, in mm.")
-@click.option("--bed-round", type=Sizes("D,Z", 2), help="Diameter and height, in mm.")
+@path_options
+@_LINE_WIDTH
 @click.option("--reach", "reach_mm", type=MM, help="The caliper's reach; else 150 mm.")
-@click.option("--nozzle", "nozzle_mm", type=MM, help="Bore of the nozzle; else 0.4 mm.")
 @click.option("--pitch", "pitch_mm", type=MM, help="Distance of the posts; else what fits.")
-@click.option("--layer", "layer_mm", type=MM, help="Layer height; else 0.2 mm.")
+@click.option("--mark", default="", help="Raised on the base: machine or date.")
 @click.option("--column/--no-column", default=True, help="With the column for Z, or without.")
-@click.option("--force", is_flag=True, help="Write over files of the same name.")
 @shared_options
 @click.pass_obj
-def piece_span_command(session: Session, /, *, out: str, force: bool, **given: Any) -> int:
+def piece_span_command(session: Session, /, **given: Any) -> int:
     """The span piece: four posts and a stepped column, read with a caliper."""
-    from asleft.pieces import SpanPiece, write_span_piece
+    from asleft.pieces import SpanPiece, beads_for
 
     shape, travel_mm, nozzle_mm = _bed(session, given)
-    sizes: dict[str, Any] = {}
-    if nozzle_mm is not None:
-        # A bead a little wider than the bore (common practice, no source).
-        sizes["line_width_mm"] = round(1.125 * nozzle_mm, 3)
-    for name in ("pitch_mm", "layer_mm"):
-        if given[name] is not None:
-            sizes[name] = given[name]
+    sizes = {**_line(given, nozzle_mm), "mark": given["mark"]}
+    width, layer = sizes["line_width_mm"], sizes.get("layer_mm", SpanPiece.layer_mm)
+    sizes["side_beads"] = beads_for(_SIDE_MM, width, layer)
+    sizes["diagonal_beads"] = beads_for(_DIAGONAL_MM, width, layer)
+    if given["pitch_mm"] is not None:
+        sizes["pitch_mm"] = given["pitch_mm"]
     if given["pitch_mm"] is not None and travel_mm is None:
         if not given["column"]:
             sizes["column_heights_mm"] = ()
@@ -52,14 +92,74 @@ def piece_span_command(session: Session, /, *, out: str, force: bool, **given: A
     else:
         piece = SpanPiece.for_machine(
             bed_shape=shape,
-            travel_mm=travel_mm or (220.0, 220.0, 220.0),
+            travel_mm=travel_mm or _BED_MM,
             reach_mm=given["reach_mm"] or 150.0,
             column=given["column"],
             **sizes,
         )
-    folder = Path(out).expanduser()
+    return _write(session, piece, given, (shape, travel_mm, nozzle_mm))
+
+
+@piece_command.command("bead")
+@path_options
+@click.option("--flats", "flats_mm", type=MM, help="Size over flats; else 48 mm.")
+@shared_options
+@click.pass_obj
+def piece_bead_command(session: Session, /, **given: Any) -> int:
+    """The bead piece: a ring one bead thick in three drawn widths."""
+    from asleft.pieces import BeadPiece
+
+    shape, travel_mm, nozzle_mm = _bed(session, given)
+    sizes = {k: given[k] for k in ("flats_mm", "layer_mm") if given[k] is not None}
+    piece = BeadPiece.for_nozzle(nozzle_mm or 0.4, **sizes)
+    return _write(session, piece, given, (shape, travel_mm, nozzle_mm))
+
+
+@piece_command.command("fit")
+@path_options
+@_LINE_WIDTH
+@click.option("--gauge", "gauge_mm", type=MM, required=True,
+              help="Size of your shaft, or of the bore of your bearing.")  # fmt: skip
+@click.option("--parts", type=click.Choice(["bores", "pins", "both"]), default="both",
+              show_default=True, help="Bores for a shaft, pins for a bearing.")  # fmt: skip
+@click.option("--step", "step_mm", type=MM, help="From size to size; else 0.05 mm.")
+@shared_options
+@click.pass_obj
+def piece_fit_command(session: Session, /, **given: Any) -> int:
+    """The fit piece: bores and pins in small steps around your own part."""
+    from asleft.pieces import FitPiece
+
+    shape, travel_mm, nozzle_mm = _bed(session, given)
+    sizes = {**_line(given, nozzle_mm), "gauge_mm": given["gauge_mm"], "parts": given["parts"]}
+    if given["step_mm"] is not None:
+        sizes["step_mm"] = given["step_mm"]
+    piece = FitPiece.for_machine(bed_shape=shape, travel_mm=travel_mm or _BED_MM, **sizes)
+    return _write(session, piece, given, (shape, travel_mm, nozzle_mm))
+
+
+def _line(given: dict[str, Any], nozzle_mm: float | None) -> dict[str, Any]:
+    """Line width, as given or by the nozzle, and layer where given."""
+    width = given["line_width_mm"]
+    if width is None:
+        width = round(_LINE_PER_NOZZLE * (nozzle_mm or 0.4), 3)
+    sizes = {"line_width_mm": width}
+    if given["layer_mm"] is not None:
+        sizes["layer_mm"] = given["layer_mm"]
+    return sizes
+
+
+def _write(
+    session: Session,
+    piece: SpanPiece | BeadPiece | FitPiece,
+    given: dict[str, Any],
+    bed: Bed,
+) -> int:
+    from asleft.pieces import write_piece
+
+    folder = Path(given["out"]).expanduser()
+    settings, why = _settings(session, given, bed)
     try:
-        document = write_span_piece(piece, folder, force=force)
+        document = write_piece(piece, folder, path=settings, no_path=why, force=given["force"])
     except OSError as fault:
         raise InputError(
             f"the files cannot be written: {fault.strerror}",
@@ -70,9 +170,50 @@ def piece_span_command(session: Session, /, *, out: str, force: bool, **given: A
     return 0
 
 
-def _bed(
-    session: Session, given: dict[str, Any]
-) -> tuple[str, tuple[float, float, float] | None, float | None]:
+def _settings(
+    session: Session,
+    given: dict[str, Any],
+    bed: Bed,
+) -> tuple[PathSettings | None, str]:
+    """How it is printed; None with the reason where it is not said. No temperature is guessed."""
+    from asleft.pieces import PathSettings
+
+    if given["no_path"]:
+        return None, "--no-path was given"
+    asked = {"--nozzle-temp": given["nozzle_c"], "--bed-temp": given["bed_c"]}
+    missing = [option for option, value in asked.items() if value is None]
+    if missing:
+        return None, f"{' and '.join(missing)} not given: a temperature is yours to choose"
+    shape, travel_mm, nozzle_mm = bed
+    more = _bounds(session)
+    for name in ("filament_mm", "retract_mm", "origin"):
+        if given[name] is not None:
+            more[name] = given[name]
+    return PathSettings(
+        nozzle_c=given["nozzle_c"],
+        bed_c=given["bed_c"],
+        nozzle_mm=nozzle_mm or 0.4,
+        bed_shape=shape,
+        travel_mm=travel_mm or _BED_MM,
+        relative_feed=given["relative_feed"],
+        **more,
+    ), ""
+
+
+def _bounds(session: Session) -> dict[str, Any]:
+    """Limits and filament of the machine named, if one is."""
+    if session.machine is None:
+        return {}
+    described = _described(session)
+    return {
+        "filament_mm": described["filament_mm"],
+        "max_nozzle_c": described["max_nozzle_c"],
+        "max_bed_c": described["max_bed_c"],
+        "feed_mm_min": described["max_feed_rate_mm_min"],
+    }
+
+
+def _bed(session: Session, given: dict[str, Any]) -> Bed:
     """Shape, travel and nozzle: as typed, else of the machine named, else not known (None)."""
     square, rounded, nozzle_mm = given["bed"], given["bed_round"], given["nozzle_mm"]
     if square and rounded:
@@ -85,6 +226,14 @@ def _bed(
         return "round", (rounded[0], rounded[0], rounded[1]), nozzle_mm
     if session.machine is None:
         return "square", None, nozzle_mm
+    described = _described(session)
+    x, y, z = described["travel_mm"]
+    return described["bed_shape"], (x, y, z), nozzle_mm or described["nozzle_mm"]
+
+
+def _described(session: Session) -> dict[str, Any]:
+    """What the owner of the machine named said of it."""
+    assert session.machine is not None  # noqa: S101 - told by the callers
     with session.store() as store:
         row = store.machine(session.machine)
     if row is None:
@@ -93,8 +242,8 @@ def _bed(
             hint="`asleft machine list` shows those described.",
             where="--machine",
         )
-    x, y, z = row.description["travel_mm"]
-    return row.description["bed_shape"], (x, y, z), nozzle_mm or row.description["nozzle_mm"]
+    description: dict[str, Any] = row.description
+    return description
 
 
 def piece_lines(document: dict[str, Any]) -> list[str]:
@@ -110,8 +259,15 @@ def piece_lines(document: dict[str, Any]) -> list[str]:
         " numbered on the drawing."
     )
     lines += wrapped(about)
-    advice = (
-        "Print it slowly, unscaled, and note what your slicing profile compensates. Let it lie"
-        " off the bed for 30 minutes before you read it."
-    )
-    return lines + wrapped(advice)
+    if document["path"] is None:
+        advice = (
+            f"No tool path: {document['reason']}. In a slicing program print it slowly, in thin"
+            " layers, unscaled, and note what your profile compensates."
+        )
+    else:
+        advice = (
+            "The tool path is for the memory card. Hot parts burn and moving parts pinch: clear"
+            " the bed, stay beside the machine; its last lines switch the heaters off."
+        )
+    lines += wrapped(advice)
+    return lines + wrapped("Let it lie off the bed for 30 minutes before you read it.")

@@ -11,6 +11,7 @@ from asleft.pieces.bead import BeadPiece
 from asleft.pieces.fit import centre_mm, fits
 from asleft.pieces.fitting import FitPiece
 from asleft.pieces.place import Place
+from asleft.pieces.rib import beads_for, rib_mm
 from asleft.pieces.span import SpanPiece
 
 if TYPE_CHECKING:
@@ -29,10 +30,12 @@ __all__ = [
     "SpanPiece",
     "Stiffness",
     "ToolPath",
+    "beads_for",
     "centre_mm",
     "column_cost",
     "drawing_svg",
     "fits",
+    "rib_mm",
     "span_cost",
     "stiffness",
     "tool_path",

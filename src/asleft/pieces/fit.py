@@ -46,7 +46,7 @@ def largest_piece(
         travel_mm: X, Y, Z.
         reach_mm: the longest outside length that the caliper takes.
         column: whether heights are wanted; left out too where Z is below 30 mm.
-        sizes: further parameters of `SpanPiece`.
+        sizes: further parameters of `SpanPiece`; a `pitch_mm` among them is kept if it fits.
 
     Raises:
         InputError: bed too small or reach too short; the hint says what would do.
@@ -63,6 +63,9 @@ def largest_piece(
         sizes.setdefault("column_heights_mm", heights)
     else:
         sizes["column_heights_mm"] = ()
+    if sizes.get("pitch_mm") is not None:
+        return _given(SpanPiece(**sizes), bed_shape, travel_mm, reach_mm)
+    sizes.pop("pitch_mm", None)
     post = sizes.get("post_mm", SpanPiece.post_mm)
     smallest = math.ceil(3 * post / STEP_MM) * STEP_MM
     by_reach = math.floor((reach_mm - post - REACH_SPARE_MM) / math.sqrt(2) / STEP_MM) * STEP_MM
@@ -80,6 +83,28 @@ def largest_piece(
             return piece
         pitch -= STEP_MM
     raise _too_small(SpanPiece(pitch_mm=smallest, **sizes), bed_shape, travel_mm)
+
+
+def _given(
+    piece: SpanPiece, bed_shape: str, travel_mm: tuple[float, float, float], reach_mm: float
+) -> SpanPiece:
+    """The piece of a pitch that was asked for, or the largest that would do instead."""
+    longest = max(place.nominal_mm for place in piece.places())
+    if longest + REACH_SPARE_MM <= reach_mm + 1e-9 and fits(piece, bed_shape, travel_mm):
+        return piece
+    others = {k: v for k, v in piece.to_dict().items() if k != "pitch_mm"}
+    heights = tuple(others.pop("column_heights_mm"))
+    nearest = largest_piece(
+        bed_shape=bed_shape,
+        travel_mm=travel_mm,
+        reach_mm=reach_mm,
+        **{**others, "column_heights_mm": heights},
+    )
+    raise InputError(
+        f"a pitch of {piece.pitch_mm:g} mm does not go with this bed and this reach",
+        hint=f"A pitch of {nearest.pitch_mm:g} mm would do.",
+        where="pitch",
+    )
 
 
 def fits(piece: OnBed, bed_shape: str, travel_mm: Sequence[float]) -> bool:

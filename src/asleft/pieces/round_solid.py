@@ -17,6 +17,7 @@ from asleft.pieces.marks import MARK_MM, PLATE_MM, Leg, legs, letters, stroke_mm
 if TYPE_CHECKING:
     from manifold3d import CrossSection, Manifold
 
+_PLAIN_MM = 0.003  # edges that mean nothing would make needles of triangles
 _SAGITTA_MM = 0.01  # how far a many-sided bore departs from a circle
 
 
@@ -55,7 +56,7 @@ def bore(piece: FitPiece, diameter_mm: float) -> CrossSection:
     sides = corners(diameter_mm)
     radius = diameter_mm / 2 / math.cos(math.pi / sides)
     notch = CrossSection.circle(piece.relief_mm, 24).translate((0, -diameter_mm / 2))
-    return CrossSection.circle(radius, sides) + notch
+    return (CrossSection.circle(radius, sides) + notch).simplify(_PLAIN_MM)
 
 
 def pin(piece: FitPiece, diameter_mm: float) -> CrossSection:
@@ -103,14 +104,18 @@ def _collar(piece: FitPiece, diameter_mm: float, number: int) -> Manifold:
     from manifold3d import JoinType
 
     hole = bore(piece, diameter_mm)
-    ring = hole.offset(piece.collar_mm, JoinType.Round, 2.0, 48)
+    ring = hole.offset(piece.collar_mm, JoinType.Round, 2.0, 48).simplify(_PLAIN_MM)
     body: Manifold = ring.extrude(piece.height_mm) + _tab(piece, diameter_mm, number)
     solid: Manifold = body - hole.extrude(piece.height_mm + 2).translate((0, 0, -1))
     # Set back at the bed, a little less with every layer, so that first-layer spread meets no
     # shaft; the collar stays evenly thick, so that whole beads fill it.
     for n in range(round(piece.foot_height_mm / piece.layer_mm)):
         back = hole.offset(piece.set_back_mm((n + 0.5) * piece.layer_mm), JoinType.Round, 2.0, 48)
-        solid -= back.extrude(2 * piece.layer_mm).translate((0, 0, (n - 1) * piece.layer_mm))
+        solid -= (
+            back.simplify(_PLAIN_MM)
+            .extrude(2 * piece.layer_mm)
+            .translate((0, 0, (n - 1) * piece.layer_mm))
+        )
     return solid
 
 

@@ -20,7 +20,7 @@ from asleft.pieces.span import SpanPiece
 _WALLS = 2
 _AHEAD_MM = 0.3  # of a flat: where its door is
 _CLEAR_MM = 0.2  # of a face: how far off it travel stays
-_BEYOND_MM = 0.08  # by how much a keep-out may stand beyond the bore that it stands for
+_BEYOND_MM = 0.03  # by how much a keep-out may stand beyond the bore that it stands for
 # Counter-clockwise from front left, so that each post's doors look along the way to the next.
 _POSTS = ((-1, -1), (1, -1), (1, 1), (-1, 1))
 

@@ -5,7 +5,7 @@ Which areas are measured is told by the piece's guide. Not for travel. Stands on
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -53,12 +53,16 @@ class Bead:
 
 @dataclass(frozen=True)
 class Layerer:
-    """Lays areas of one layer: where its inside may be sparse, and at which angle."""
+    """Lays areas of one layer: where its inside may be sparse, and at which angle.
+
+    `known` keeps walls for other layers of the same piece.
+    """
 
     bead: Bead
     ground: Ground
     inner: CrossSection
     angle_deg: float
+    known: dict[Hashable, tuple[list[Stroke], CrossSection]]
 
     def lay(self, area: CrossSection) -> tuple[Visit, ...]:
         """All strokes of a layer with this cross-section."""
@@ -81,15 +85,7 @@ class Layerer:
         if island is not None and island.width_mm is not None:
             bead = replace(bead, width_mm=island.width_mm)
         apart = bead.apart_mm
-        walled, left = walls(
-            area,
-            count=self.ground.walls,
-            width_mm=bead.width_mm,
-            apart_mm=apart,
-            seam_mm=self.ground.seam_mm if island is None else island.seam_mm,
-            axes=self.ground.axes,
-            outer="wall" if island is None else "measured",
-        )
+        walled, left = self._walls(area, island, bead)
         units = [[stroke] for stroke in walled]
         for part in opened(left - self.inner, apart / 2).decompose():
             units += self._filled(part, 1.0)
@@ -99,6 +95,24 @@ class Layerer:
             outermost = sum(stroke.kind == walled[0].kind for stroke in walled) if island else 1
             units = [*units[:outermost], *tour(units[outermost:], units[0][-1].points_mm[-1])]
         return [stroke for unit in units for stroke in unit]
+
+    def _walls(
+        self, area: CrossSection, island: Island | None, bead: Bead
+    ) -> tuple[list[Stroke], CrossSection]:
+        """Walls of one area, laid out once however many layers have it."""
+        outline = b"|".join(polygon.tobytes() for polygon in area.to_polygons())
+        key = (outline, island, bead, self.ground.walls, self.ground.axes, self.ground.seam_mm)
+        if key not in self.known:
+            self.known[key] = walls(
+                area,
+                count=self.ground.walls,
+                width_mm=bead.width_mm,
+                apart_mm=bead.apart_mm,
+                seam_mm=self.ground.seam_mm if island is None else island.seam_mm,
+                axes=self.ground.axes,
+                outer="wall" if island is None else "measured",
+            )
+        return self.known[key]
 
     def _filled(self, area: CrossSection, share: float) -> list[list[Stroke]]:
         """Straight beads in runs, each a unit. In a closed area their width takes up what a

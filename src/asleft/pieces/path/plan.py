@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -29,6 +30,9 @@ from asleft.pieces.path.settings import PathSettings
 from asleft.pieces.path.stroke import Island, Layer, Stroke, Visit
 from asleft.pieces.solid import Piece, solids
 from asleft.pieces.span import SpanPiece
+
+if TYPE_CHECKING:
+    from manifold3d import CrossSection
 
 _INSIDE_SHARE = {"SpanPiece": 0.15, "FitPiece": 0.25}
 _RAISE_S = 0.3  # a layer's lift; a guess, ours
@@ -99,6 +103,7 @@ class _Body:
         self.piece, self.settings, self.shift = piece, settings, shift
         self._timed: dict[Hashable, _Timed] = {}
         self._laid: dict[Hashable, tuple[Visit, ...]] = {}
+        self._walls: dict[Hashable, tuple[list[Stroke], CrossSection]] = {}
         self._low = np.full(2, np.inf)
         self._high = -self._low
 
@@ -124,7 +129,7 @@ class _Body:
             around, angle = sections.around(n), angle_deg(n)
             key = (section, around, ground, angle)
             if key not in self._laid:
-                layerer = Layerer(bead, ground, sections.inner(around), angle)
+                layerer = Layerer(bead, ground, sections.inner(around), angle, self._walls)
                 self._laid[key] = layerer.lay(sections.areas[section])
             found.append(Layer(round((n + 1) * piece.layer_mm, 6), self._laid[key]))
         return found

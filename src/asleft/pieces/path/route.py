@@ -14,7 +14,7 @@ from itertools import pairwise
 Point = tuple[float, float]
 
 _DEEP_MM = 1e-6  # touching an outline is no crossing
-_DEPTH = 6  # outlines stand apart: more detours in one travel than this never arise
+_DEPTH = 12  # outlines stand apart: more detours in one travel than this never arise
 
 
 @dataclass(frozen=True)
@@ -45,8 +45,7 @@ def _way(start: Point, end: Point, keep_outs: Sequence[KeepOut], depth: int) -> 
     first = min(crossed, key=lambda o: min(math.dist(start, c) for c in o.corners_mm))
     found = [start]
     for a, b in pairwise(_round(start, end, first.corners_mm)):
-        others = [outline for outline in keep_outs if outline is not first]
-        found += _way(a, b, others, depth - 1)[1:]
+        found += _way(a, b, keep_outs, depth - 1)[1:]
     return found
 
 
@@ -85,8 +84,11 @@ def holds(keep_out: KeepOut, at: Point) -> bool:
 def _round(start: Point, end: Point, outline: Sequence[Point]) -> list[Point]:
     """The shorter side of the hull of the outline and both ends."""
     hull = _hull([start, end, *outline])
-    if start not in hull or end not in hull:
-        return [start, end]
+    for end_of_way, back in ((start, False), (end, True)):
+        if end_of_way not in hull:  # a little inside: out by the nearest corner first
+            corner = min(outline, key=lambda c: math.dist(c, end_of_way))
+            way = _round(start, corner, outline) if back else _round(corner, end, outline)
+            return [*way, end] if back else [start, *way]
     a, b = hull.index(start), hull.index(end)
     one = hull[a : b + 1] if a < b else hull[a:] + hull[: b + 1]
     other = hull[b : a + 1] if b < a else hull[b:] + hull[: a + 1]

@@ -32,20 +32,32 @@ class Sections:
     @classmethod
     def of(cls, solid: Manifold, layer_mm: float) -> Sections:
         """Cut a solid that stands on Z = 0 into whole layers."""
-        from manifold3d import CrossSection
-
-        height = solid.bounding_box()[5]
         found = cls(layer_mm)
         known: dict[bytes, int] = {}
-        for n in range(round(height / layer_mm)):
-            area = solid.slice((n + 0.5) * layer_mm)
-            rounded = [np.round(p / _GRID_MM).astype(np.int64) for p in area.to_polygons()]
-            key = b"|".join(sorted(_first_lowest(p).tobytes() for p in rounded))
-            if key not in known:
-                known[key] = len(found.areas)
-                found.areas.append(CrossSection([p * _GRID_MM for p in rounded]).simplify(1e-4))
-            found.numbers.append(known[key])
+        levels = np.unique(np.asarray(solid.to_mesh64().vert_properties)[:, 2].round(6))
+        count = round(solid.bounding_box()[5] / layer_mm)
+        between = np.searchsorted(levels, (np.arange(count) + 0.5) * layer_mm)
+        n = 0
+        while n < count:
+            last = int(np.searchsorted(between, between[n], side="right")) - 1
+            number = found._number(solid, n, known)
+            # Between two levels an upright shape is the same above as below.
+            same = last > n and found._number(solid, last, known) == number
+            found.numbers += [number] * (last - n) if same else [number]
+            n = last if same else n + 1
         return found
+
+    def _number(self, solid: Manifold, n: int, known: dict[bytes, int]) -> int:
+        """The number of layer n's section, a new one if it is like none before."""
+        from manifold3d import CrossSection
+
+        area = solid.slice((n + 0.5) * self.layer_mm)
+        rounded = [np.round(p / _GRID_MM).astype(np.int64) for p in area.to_polygons()]
+        key = b"|".join(sorted(_first_lowest(p).tobytes() for p in rounded))
+        if key not in known:
+            known[key] = len(self.areas)
+            self.areas.append(CrossSection([p * _GRID_MM for p in rounded]).simplify(_GRID_MM))
+        return known[key]
 
     def around(self, n: int) -> tuple[int, ...]:
         """Numbers of all sections within a skin's thickness of layer n; -1 is air or the bed."""
