@@ -7,21 +7,28 @@ from __future__ import annotations
 
 import os
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 
 sys.path.insert(0, str(Path(__file__).parent))
 import bars
+from path_reader import read_path
 
 from asleft.errors import InputError
 from asleft.pieces import BeadPiece, FitPiece, SpanPiece
 from asleft.pieces.path import PathSettings, tool_path
+from asleft.pieces.path.legs import Leg
+from asleft.pieces.path.pace import seconds
+from asleft.pieces.path.route import KeepOut, route
 from asleft.pieces.solid import bodies
 from asleft.pieces.stl import stl_bytes
 
-SETS = int(os.environ.get("ASLEFT_SETS", "8"))
+SETS = int(os.environ.get("ASLEFT_SETS", "0"))
+FEW = {"span": 6, "bead": 10, "fit": 4}  # so that an ordinary run stays short
 NOZZLES = (0.25, 0.4, 0.6, 0.8)
 
 
@@ -101,8 +108,6 @@ def some_fit(rng):
 
 def span_closed(piece, z):
     """Near the bed and below the tops all is closed; between, the ribs are."""
-    import shapely
-
     skin = bars.SKIN_MM - 1e-6
     top = max((piece.post_height_mm, *piece.column_heights_mm))
     if z < skin or z > top - skin:
@@ -131,14 +136,96 @@ CASES = {
 }
 
 
-@pytest.mark.parametrize("seed", range(SETS))
-@pytest.mark.parametrize("kind", CASES)
+@pytest.mark.parametrize(
+    ("kind", "seed"), [(kind, n) for kind in CASES for n in range(SETS or FEW[kind])]
+)
 def test_every_bar_is_met_by_the_finished_file(kind, seed):
     draw, faces_of, solid_of = CASES[kind]
     piece, settings = draw(np.random.default_rng([seed, len(kind), ord(kind[0])]))
     path = tool_path(piece, settings)
     stl = stl_bytes(bodies(piece), "test")
     found = bars.figures(piece, stl, path.text, settings, faces_of, solid_of)
-    if os.environ.get("ASLEFT_SHOW"):
-        print(f"FIG {kind} {seed}", found, piece, settings)
     assert not found.problems(settings.most_mm3_s), (piece, settings)
+
+
+PLAIN = PathSettings(nozzle_c=205, bed_c=60)
+
+
+@pytest.mark.parametrize("piece", [BeadPiece(), SpanPiece(pitch_mm=62, column_heights_mm=())])
+def test_grams_are_those_that_the_reader_finds_and_the_same_piece_gives_the_same_file(piece):
+    path = tool_path(piece, PLAIN)
+    read = read_path(path.text, filament_mm=1.75)
+    assert path.filament_mm == pytest.approx(read.filament_mm, abs=1e-3)
+    assert path.grams == pytest.approx(read.filament_mm * 1.75**2 * np.pi / 4 * 1.24e-3, rel=1e-5)
+    assert path.peak_mm3_s == pytest.approx(read.highest_mm3_s, rel=0.02)
+    assert tool_path(piece, PLAIN).text == path.text
+
+
+def test_absolute_and_relative_feed_lay_the_same_beads():
+    piece = BeadPiece(flats_mm=30.0)
+    one = read_path(tool_path(piece, PLAIN).text, filament_mm=1.75)
+    relative = replace(PLAIN, relative_feed=True)
+    two = read_path(tool_path(piece, relative).text, filament_mm=1.75)
+    assert one.faults == two.faults == []
+    for z, moves in one.layers.items():
+        fed = [(m.end, m.fed_mm3) for m in moves]
+        assert fed == [(m.end, pytest.approx(m.fed_mm3, abs=1e-4)) for m in two.layers[z]]
+
+
+def test_minutes_are_never_below_way_over_speed_nor_far_above():
+    """A straight count of way over speed is what no acceleration would allow to beat."""
+    for piece in (BeadPiece(), SpanPiece(pitch_mm=62, column_heights_mm=())):
+        path = tool_path(piece, PLAIN)
+        read = read_path(path.text, filament_mm=1.75)
+        bare = sum(m.length / m.mm_s for moves in read.layers.values() for m in moves) / 60
+        assert bare < path.minutes < 1.5 * bare
+
+
+def test_a_ramp_takes_what_physics_says():
+    """From rest to rest over a length L at speed v and acceleration a: L/v + v/a (mechanics)."""
+    leg = Leg(np.array([[100.0, 0.0]]), 50.0)
+    assert seconds([leg], (0.0, 0.0), PLAIN) == pytest.approx(100 / 50 + 50 / 1000)
+    short = Leg(np.array([[1.0, 0.0]]), 50.0)  # too short to reach v: 2·√(L/a)
+    assert seconds([short], (0.0, 0.0), PLAIN) == pytest.approx(2 * (1 / 1000) ** 0.5)
+
+
+def test_an_ordinary_piece_stays_within_an_evening():
+    path = tool_path(SpanPiece(column_heights_mm=()), PLAIN)
+    assert path.grams <= 15 and path.minutes <= 60
+
+
+@pytest.mark.parametrize(
+    ("piece", "more", "would_do"),
+    [
+        (SpanPiece(line_width_mm=0.9, side_beads=2, diagonal_beads=2), {}, "0.8 mm"),
+        (BeadPiece(), {"nozzle_mm": 0.6}, "0.6 mm"),
+        (BeadPiece(layer_mm=0.32), {"nozzle_mm": 0.4}, "0.3 mm"),
+        (SpanPiece(), {"travel_mm": (100.0, 100.0, 100.0)}, "bed"),
+    ],
+)
+def test_what_this_machine_cannot_print_is_refused(piece, more, would_do):
+    with pytest.raises(InputError) as caught:
+        tool_path(piece, replace(PLAIN, **more))
+    assert would_do in caught.value.hint
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_way_round_outlines_enters_none_and_is_short(seed):
+    rng = np.random.default_rng(seed)
+    turns = np.linspace(0, 2 * np.pi, 9)[:-1]
+    rings = [
+        [(x * 20 + 6 * np.cos(a), y * 20 + 6 * np.sin(a)) for a in turns]
+        for x in range(3)
+        for y in range(3)
+    ]
+    areas = shapely.union_all([shapely.Polygon(r).buffer(-1e-3) for r in rings])
+    while True:
+        start, end = rng.uniform(-12, 52, (2, 2))
+        if not areas.intersects(shapely.MultiPoint([start, end]).buffer(1.0)):
+            break
+    keep_outs = [KeepOut(tuple((float(x), float(y)) for x, y in r)) for r in rings]
+    way = route((float(start[0]), float(start[1])), (float(end[0]), float(end[1])), keep_outs)
+    line = shapely.LineString(way)
+    assert way[0] == tuple(start) and way[-1] == tuple(end)
+    assert not line.intersects(areas)
+    assert line.length < 2 * np.hypot(*(end - start)) + 20

@@ -104,7 +104,7 @@ def _ring(sheet: Sheet, piece: BeadPiece, centre: Point) -> None:
             off = half + sign * wall / 2
             tip = (centre[0] + wx * off, centre[1] + wy * off)
             _jaw(sheet, tip, (wx * sign, wy * sign), outside=sign > 0)
-        at = (centre[0] + wx * (half - 13), centre[1] + wy * (half - 9))
+        at = (centre[0] + wx * (half - 14), centre[1] + wy * (half - 12))
         sheet.tag(at, " · ".join(labels), dark=True)
         sheet.text((at[0], at[1] + 5), flat, SMALL, anchor="middle")
 

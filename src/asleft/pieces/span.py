@@ -110,11 +110,10 @@ class SpanPiece:
             "column_heights_mm",
             "heights must rise in steps of 5 mm or more",
         )
-        demand_whole_layers(
-            (*heights, self.base_height_mm, self.post_height_mm),
-            self.layer_mm,
-            self.line_width_mm,
-        )
+        # Posts and ribs first: lands are mostly chosen to suit the layer.
+        bodies = (self.base_height_mm, self.post_height_mm)
+        demand_whole_layers(bodies, self.layer_mm, self.line_width_mm)
+        demand_whole_layers((*bodies, *heights), self.layer_mm, self.line_width_mm)
 
     @staticmethod
     def _demand(holds: bool, where: str, hint: str) -> None:

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 Point = tuple[float, float]
 
+_HOLLOW = 3.0  # half the least width of a sparse inside, in spacings
+
 
 @dataclass(frozen=True)
 class Ground:
@@ -87,9 +89,11 @@ class Layerer:
         apart = bead.apart_mm
         walled, left = self._walls(area, island, bead)
         units = [[stroke] for stroke in walled]
-        for part in opened(left - self.inner, apart / 2).decompose():
+        # A small hollow saves nothing and frays the closed area round it.
+        hollow = opened(left ^ self.inner, _HOLLOW * apart)
+        for part in opened(left - hollow, apart / 2).decompose():
             units += self._filled(part, 1.0)
-        for part in opened(left ^ self.inner, apart / 2).decompose():
+        for part in hollow.decompose():
             units += self._filled(part, self.bead.inside_share)
         if island is None or island.doors_mm is None:
             outermost = sum(stroke.kind == walled[0].kind for stroke in walled) if island else 1
