@@ -10,15 +10,28 @@ import argparse
 import datetime
 from pathlib import Path
 
-from benchmarks.accuracy import deciding, feeding, practised, proving, spans, speed
+from benchmarks.accuracy import (
+    deciding,
+    feeding,
+    others,
+    practised,
+    proving,
+    slipping,
+    spans,
+    speed,
+)
+from benchmarks.accuracy.evenings import run_evenings
 from benchmarks.accuracy.experiment import Experiment
 from benchmarks.accuracy.machine import Shape
-from benchmarks.accuracy.page import Run, charts, page
+from benchmarks.accuracy.mutated import run_mutations
+from benchmarks.accuracy.page import Results, Run, page
 from benchmarks.accuracy.running import run_all
+from benchmarks.accuracy.span_parts import charts
 
 from asleft import __version__
 
 FULL, QUICK = 2000, 12
+EVENINGS = 40
 
 
 def experiments() -> list[Experiment]:
@@ -33,6 +46,8 @@ def experiments() -> list[Experiment]:
         deciding.MoreReadings("undecided: span 95, 4 readings a face", Shape(n=4)),
         *feeding.cases(),
         *feeding.deciding(),
+        *slipping.cases(),
+        *others.cases(),
         *proving.cases(),
         *practised.cases(),
     ]
@@ -46,16 +61,29 @@ def main() -> None:
     parser.add_argument("--machines", type=int, default=FULL, help="machines a row")
     parser.add_argument("--date", default=datetime.date.today().isoformat(), help="to be printed")
     parser.add_argument("--quick", action="store_true", help="a few machines only")
+    parser.add_argument(
+        "--evenings",
+        type=int,
+        help=f"evenings on the practice machine, 0 for none; {EVENINGS}, or 0 when quick",
+    )
+    parser.add_argument("--mutations", action="store_true", help="plant wrong formulas too")
     asked = parser.parse_args()
     machines = QUICK if asked.quick else asked.machines
+    evenings = asked.evenings
+    if evenings is None:
+        evenings = 0 if asked.quick else EVENINGS
+    # One after the other and before the rest: their seconds are to be their own.
+    nights = run_evenings(evenings)
     growing = speed.growing(asked.seed)
     forty = [speed.forty(asked.seed, 5 if asked.quick else 60, m) for m in (0.0, 0.03)]
     tables = run_all(experiments(), asked.seed, machines)
+    mutations = run_mutations() if asked.mutations else None
+    found = Results(tables, forty, growing, nights, mutations)
     run = Run(__version__, asked.seed, machines, asked.date, asked.out.stem)
     for end, svg in charts(tables).items():
         path = asked.out.with_name(f"{asked.out.stem}-{end}.svg")
         path.write_text(svg, encoding="utf-8")
-    asked.out.write_text(page(run, tables, forty, growing), encoding="utf-8")
+    asked.out.write_text(page(run, found), encoding="utf-8")
 
 
 if __name__ == "__main__":

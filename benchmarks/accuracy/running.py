@@ -20,18 +20,27 @@ TELL_EVERY = 0.05
 def run_all(experiments: Sequence[Experiment], seed: int, machines: int) -> dict[str, Table]:
     """Every experiment with so many machines, by name."""
     chunks = [
-        Chunk(e, seed, first, min(first + CHUNK, machines))
+        Chunk(e, seed, first, min(first + CHUNK, taken(e, machines)))
         for e in experiments
-        for first in range(0, machines, CHUNK)
+        for first in range(0, taken(e, machines), CHUNK)
     ]
     parts: dict[str, list[tuple[int, list[Numbers]]]] = {e.name: [] for e in experiments}
+    total = sum(taken(e, machines) for e in experiments)
     with ProcessPoolExecutor(PROCESSES) as pool:
-        for name, first, numbers in _watched(pool, chunks, machines * len(experiments)):
+        for name, first, numbers in _watched(pool, chunks, total):
             parts[name].append((first, numbers))
     return {
         name: Table.of([row for _, rows in sorted(found, key=lambda p: p[0]) for row in rows])
         for name, found in parts.items()
     }
+
+
+def taken(experiment: Experiment, machines: int) -> int:
+    """How many machines an experiment takes: some need more than a row's, some have enough sooner.
+
+    `times` is that number over a row's, 1 where the experiment does not say.
+    """
+    return max(1, round(machines * getattr(experiment, "times", 1.0)))
 
 
 def _watched(

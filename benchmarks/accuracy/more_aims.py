@@ -1,0 +1,48 @@
+"""The figures with an aim for slip, traverse, bead and fit.
+
+As `aims`: judged by the value, the uncertainty printed beside it. Makes no page.
+"""
+
+from __future__ import annotations
+
+from benchmarks.accuracy import others, slipping
+from benchmarks.accuracy.aims import COVERED, Figure, Tables
+from benchmarks.accuracy.experiment import Share
+
+
+def slip(tables: Tables) -> list[Figure]:
+    """False onsets without slip; brackets that hold with it, each number of feeds by itself."""
+    found = []
+    for case in slipping.cases():
+        t = tables[case.name]
+        if case.slips:
+            # Scored where an onset is bracketed; open brackets can only err more seldom.
+            share, aim = t.share("holds both"), "≥ 0.99"
+            what = f"slip onset inside its bracket: {case.name}"
+            met = share.value >= 0.99 if share.of else None
+        else:
+            share, aim = t.share("seen"), "≤ 1 in 1 000"
+            what = f"false onset of slip: {case.name}"
+            met = share.value <= 1e-3
+        found.append(Figure(what, _of(share), aim, met))
+    return found
+
+
+def trials(tables: Tables) -> list[Figure]:
+    """Coverage of the other trials; fit may be wider, since steps of 0.05 mm tell little."""
+    found = []
+    for case in others.cases():
+        t = tables[case.name]
+        for key in (c.removeprefix("none ") for c in t.columns if c.startswith("none ")):
+            share = t.share(f"hit {key}")
+            wide = key == "clearance"
+            met = COVERED[0] <= share.value and (wide or share.value <= COVERED[1])
+            aim = "≥ 0.93" if wide else "0.93 to 0.97"
+            found.append(Figure(f"coverage of {key}: {case.name}", _of(share), aim, met))
+    return found
+
+
+def _of(share: Share) -> str:
+    if not share.of:
+        return "there was none"
+    return f"{share.value:.4f} ± {share.u:.4f} (of {share.of})"
