@@ -148,7 +148,9 @@ def _told(
 def _cost(
     piece: Piece, meshes: tuple[Mesh, ...], planned: ToolPath | None
 ) -> tuple[Cost, dict[str, Any]]:
-    """Cost of all, and of a span piece's bodies apart, which is always an estimate."""
+    """Cost of all, and of a span piece's bodies apart where it is an estimate from volumes."""
+    if planned is not None:
+        return Cost(planned.grams, planned.minutes, planned.basis), {"span": None, "column": None}
     parts: dict[str, Any] = {}
     if isinstance(piece, SpanPiece):
         span, column = span_cost(piece), column_cost(piece)
@@ -157,8 +159,6 @@ def _cost(
             parts[name] = {"grams": round(part.grams, 1), "minutes": round(part.minutes)}
     else:
         cost = Cost.of_volume(sum(mesh.volume_mm3 for mesh in meshes))
-    if planned is not None:
-        cost = Cost(planned.grams, planned.minutes, planned.basis)
     return cost, parts
 
 
