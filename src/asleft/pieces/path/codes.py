@@ -40,10 +40,10 @@ class Run:
         # Fed for the way that the rounded places really make, or short runs come out fat.
         points = np.round(points + np.array(shift), DIGITS)
         fed = np.hypot(*np.diff(points, axis=0).T) / settings.filament_mm2
-        moved = points[1:].tolist()
-        if not all(settings.inside(x, y, 0.0) for x, y in moved):
+        moved = points[1:]
+        if not settings.on_bed(moved):
             raise BugError("the tool path leaves the bed", hint="Report these parameters.")
-        words = [f"X{x:.{DIGITS}f} Y{y:.{DIGITS}f}" for x, y in moved]
+        words = [f"X{x:.{DIGITS}f} Y{y:.{DIGITS}f}" for x, y in moved.tolist()]
         self.parts: list[tuple[Leg, list[str], list[float]]] = []
         n = 0
         for leg in legs:
@@ -87,7 +87,7 @@ class Codes:
 
     def raise_to(self, z_mm: float) -> None:
         """To a height, straight up."""
-        if not self.settings.inside(*self.settings.middle_mm, z_mm):
+        if not 0 <= z_mm <= self.settings.travel_mm[2]:
             raise InputError(
                 f"Z {z_mm:g} mm is above the travel",
                 hint=f"The travel is {self.settings.travel_mm[2]:g} mm.",

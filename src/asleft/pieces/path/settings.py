@@ -1,7 +1,7 @@
 """What a tool path is told besides the piece: temperatures, speeds, bed, filament, and bounds.
 
 Not the bead: line width and layer belong to the piece, since its sizes are drawn for them. The
-bounds come from whoever knows the machine, as numbers. Stands on `errors`.
+bounds come from whoever knows the machine, as numbers. Stands on `errors` and numpy.
 """
 
 from __future__ import annotations
@@ -9,6 +9,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
 
 from asleft.errors import InputError
 
@@ -117,16 +120,12 @@ class PathSettings:
             return 0.0, 0.0
         return self.travel_mm[0] / 2, self.travel_mm[1] / 2
 
-    def inside(self, x: float, y: float, z: float) -> bool:
-        """Whether a place, in the machine's coordinates, lies within the stated travel."""
-        dx, dy = x - self.middle_mm[0], y - self.middle_mm[1]
+    def on_bed(self, places_mm: npt.NDArray[np.float64]) -> bool:
+        """Whether all places (n, 2), in the machine's coordinates, lie within the travel."""
+        off = np.abs(places_mm - np.array(self.middle_mm))
         if self.bed_shape == "round":
-            within = math.hypot(dx, dy) <= self.travel_mm[0] / 2 + 1e-6
-        else:
-            within = (
-                abs(dx) <= self.travel_mm[0] / 2 + 1e-6 and abs(dy) <= self.travel_mm[1] / 2 + 1e-6
-            )
-        return within and -1e-6 <= z <= self.travel_mm[2] + 1e-6
+            return bool(np.hypot(*off.T).max() <= self.travel_mm[0] / 2 + 1e-6)
+        return bool((off.max(axis=0) <= np.array(self.travel_mm[:2]) / 2 + 1e-6).all())
 
     def demand_layable(self, width_mm: float, layer_mm: float) -> None:
         """Refuse a bead that this nozzle cannot lay.
