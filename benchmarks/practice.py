@@ -32,10 +32,12 @@ def evening(seed: int, home: str) -> tuple[dict[str, Any] | None, float, str]:
 
 
 def proposals(home: str, calibration: int) -> dict[str, str]:
-    """The last verdict with its reason by axis or plane, from the record of a calibration."""
+    """The last verdict with its reason by axis or plane, from the record; {} without one."""
     out = Path(home, f"{calibration}.json")
     command = [sys.executable, "-m", "asleft", "--home", home, "record", str(calibration)]
-    subprocess.run([*command, "--out", str(out)], check=True, capture_output=True)
+    subprocess.run([*command, "--out", str(out)], check=False, capture_output=True)
+    if not out.exists():
+        return {}
     record = json.loads(out.read_text(encoding="utf-8"))
     return {
         p["axis"]: f"{p['verdict']}: {p['reason']}"

@@ -72,12 +72,13 @@ def main() -> None:
     evenings = asked.evenings
     if evenings is None:
         evenings = 0 if asked.quick else EVENINGS
+    # First what may end the run.
+    mutations = run_mutations() if asked.mutations else None
     # One after the other and before the rest: their seconds are to be their own.
     nights = run_evenings(evenings)
     growing = speed.growing(asked.seed)
     forty = [speed.forty(asked.seed, 5 if asked.quick else 60, m) for m in (0.0, 0.03)]
     tables = run_all(experiments(), asked.seed, machines)
-    mutations = run_mutations() if asked.mutations else None
     found = Results(tables, forty, growing, nights, mutations)
     run = Run(__version__, asked.seed, machines, asked.date, asked.out.stem)
     for end, svg in charts(tables).items():

@@ -23,7 +23,7 @@ def slip(tables: Tables) -> list[Figure]:
         else:
             share, aim = t.share("seen"), "≤ 1 in 1 000"
             what = f"false onset of slip: {case.name}"
-            met = share.value <= 1e-3
+            met = share.value <= 1e-3 if share.of else None
         found.append(Figure(what, _of(share), aim, met))
     return found
 
@@ -36,8 +36,10 @@ def trials(tables: Tables) -> list[Figure]:
         for key in (c.removeprefix("none ") for c in t.columns if c.startswith("none ")):
             share = t.share(f"hit {key}")
             wide = key == "clearance"
-            met = COVERED[0] <= share.value and (wide or share.value <= COVERED[1])
+            met: bool | None = COVERED[0] <= share.value and (wide or share.value <= COVERED[1])
             aim = "≥ 0.93" if wide else "0.93 to 0.97"
+            if others.mark(case):
+                aim, met = "reported", None
             found.append(Figure(f"coverage of {key}: {case.name}", _of(share), aim, met))
     return found
 

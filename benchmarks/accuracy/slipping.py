@@ -58,14 +58,17 @@ def _share(rates: Array, onset: float, power: float, scale: float) -> Array:
     """What goes in: 1 at first, less `LOST` at the onset, falling with a power beyond."""
     start = onset - scale * LOST ** (1 / power)
     beyond = np.maximum(rates - start, 0.0) / scale
-    return np.maximum(1 - beyond**power, 0.05)
+    share: Array = np.maximum(1 - beyond**power, 0.05)
+    return share
 
 
 def cases() -> tuple[Slip, ...]:
-    """Without slip, five times as many machines since a false onset must be rare; and with it."""
+    """Without slip, with more machines since a false onset must be rare; and with it."""
     return tuple(
-        Slip(f"{feeds} feeds a rate, {'slips' if slips else 'never slips'}", feeds, slips,
-             times=1.5 if slips else 6.0)
+        Slip(f"{feeds} feeds a rate{words}, {'slips' if slips else 'never slips'}", feeds, slips,
+             scatter, times=1.5 if slips else 6.0)
         for slips in (False, True)
-        for feeds in (2, 3, 4)
+        for feeds, scatter, words in (
+            (2, 0.003, ""), (3, 0.003, ""), (4, 0.003, ""), (3, 0.01, " scattering by 1 %"),
+        )
     )  # fmt: skip
