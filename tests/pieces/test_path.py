@@ -229,3 +229,27 @@ def test_a_way_round_outlines_enters_none_and_is_short(seed):
     assert way[0] == tuple(start) and way[-1] == tuple(end)
     assert not line.intersects(areas)
     assert line.length < 2 * np.hypot(*(end - start)) + 20
+
+
+def test_outer_walls_come_first_on_every_post_and_run_the_same_way_round():
+    piece = SpanPiece(pitch_mm=62, column_heights_mm=())
+    read = read_path(tool_path(piece, PLAIN).text, filament_mm=1.75)
+    above = [z for z in read.layers if piece.base_height_mm < z - 0.1]
+    assert len(above) == 35
+    for z in above:
+        first: dict[tuple[bool, bool], list[tuple[float, float]]] = {}
+        done = set()
+        for m in read.layers[z]:
+            post = (m.start[0] > 110, m.start[1] > 110)
+            if not m.fed_mm3:
+                done |= {post} & set(first)
+            elif post not in done:
+                first.setdefault(post, [m.start]).append(m.end)
+        assert len(first) == 4
+        for loop in first.values():
+            ring = shapely.LinearRing(loop)
+            assert ring.is_ccw and loop[0] == loop[-1]
+            # The outermost path of an octagon over flats w lies half a bead within it.
+            across = piece.post_mm - piece.line_width_mm
+            area = 2 * (np.sqrt(2) - 1) * across**2
+            assert shapely.Polygon(ring).area == pytest.approx(area, rel=1e-3)
