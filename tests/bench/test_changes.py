@@ -101,3 +101,22 @@ def test_a_machine_on_this_port_that_is_another_one_is_named(sit_down, hands, tm
         bench.describe_machine({"name": "lathe"})
         with pytest.raises(InputError, match="workbench"):
             bench.found()
+
+
+def test_undo_works_after_the_record_closed_the_calibration(sit_down) -> None:
+    with sit_down() as (bench, _):
+        before = bench.found()["raw"]
+        bench.set({"X": 80.4}, from_findings=False, store=True)
+        bench.record(close=True)
+    with sit_down() as (bench, _):
+        assert bench.undo()["verified"]
+        assert bench.found()["raw"].splitlines() == before.splitlines()
+
+
+def test_without_a_finding_nothing_else_is_stored_by_the_way(sit_down) -> None:
+    with sit_down() as (bench, _):
+        bench.found()
+        with pytest.raises(RefusedError, match="no finding supports"):
+            bench.set(from_findings=True, store=True)
+        bench.set({"X": 80.4}, from_findings=False, store=False)
+        assert bench.set(from_findings=True, store=True)["stored"]  # ours, set this evening

@@ -106,3 +106,20 @@ def test_undo_takes_a_restore_back_as_well(sit_down) -> None:
         assert "M203 X111" in bench.found()["raw"]
         assert bench.undo()["verified"]
         assert bench.found()["raw"].splitlines() == before["raw"].splitlines()
+
+
+def test_a_hand_entry_that_is_not_as_wished_is_told(tmp_path) -> None:
+    from asleft.bench import Bench
+
+    told: list[str] = []
+
+    class Listener:
+        def tell(self, text: str) -> None:
+            told.append(text)
+
+    with Bench(tmp_path, Listener(), holder="a test") as bench:
+        bench.found_from_report(STEPS, "paste")
+        bench.set({"X": 80.4, "E": 95.0}, from_findings=False, store=False)
+        bench.found_from_report(STEPS.replace("E93.00", "E95.90"), "after")
+    assert "not in force yet" in told[-1]
+    assert "95.9" in told[-1] and "80.4" in told[-1]

@@ -33,7 +33,9 @@ def set_values(
     proposals: list[Proposal] = []
     if from_findings:
         proposals = _findings(desk)
-        wanted = {p["axis"]: p["proposed"] for p in proposals}
+        wanted = {p["axis"]: _to_enter(p) for p in proposals}
+        if not wanted:
+            _nothing_found(desk, store)
     if not wanted and not store:
         raise InputError(
             "there is nothing to set",
@@ -76,7 +78,8 @@ def undo(desk: Desk) -> dict[str, Any]:
     before, kept_before = read_and_keep(desk, "before undoing")
     outcome = Outcome("undo")
     if any(change.kind == "restore" for change in changes):
-        as_found = parse_report(desk.kept_here()[0].raw)
+        first = desk.kept_in(changes[0].calibration_id)[0]
+        as_found = parse_report(first.raw)
         lines = restore_lines(as_found, before, everything=True)
     else:
         as_found, lines = None, setting_lines(wanted, before)
@@ -104,6 +107,35 @@ def restore(desk: Desk, number: int, *, everything: bool) -> dict[str, Any]:
     outcome = Outcome("restore")
     send(desk, outcome, change)
     return outcome.to_dict()
+
+
+def _to_enter(proposal: Proposal) -> float:
+    """The proposed value with as many digits as mean something and a hand copies well."""
+    value: float = proposal["proposed"]
+    return round(value, 6 if proposal["setting"] == "skew" else 4)
+
+
+def _nothing_found(desk: Desk, store: bool) -> None:
+    """No finding to set: there may still be a change of this evening to store.
+
+    Raises:
+        RefusedError: handed over and waited for, or nothing to set and nothing of ours to store.
+    """
+    waiting = [c for c in _changes_to_undo(desk) if c.state == "handed_over"]
+    if waiting:
+        lines = [line for change in waiting for line in change.marks[0].details["lines"]]
+        raise RefusedError(
+            "the findings were handed over already: " + "; ".join(lines),
+            hint="Enter these lines, then read the settings again with `asleft found`.",
+            where="--from-findings",
+        )
+    unstored = [c for c in _changes_to_undo(desk) if c.state == "read_back"]
+    if not (store and unstored):
+        raise RefusedError(
+            "there is nothing to set: no finding supports a change that was not made already",
+            hint="Run a trial first. `asleft set --store` alone stores what is in force.",
+            where="--from-findings",
+        )
 
 
 def _findings(desk: Desk) -> list[Proposal]:
@@ -134,8 +166,8 @@ def _refuse_stale(proposals: Sequence[Proposal], now: Mapping[str, float]) -> No
 
 
 def _changes_to_undo(desk: Desk) -> list[ChangeRow]:
-    """What was sent or handed over in this calibration and not put back since."""
-    calibration = desk.open_calibration()
+    """What was sent or handed over in the latest calibration and not put back since."""
+    calibration = desk.latest_calibration()
     if calibration is None:
         return []
     return [
@@ -149,7 +181,7 @@ def _changes_to_undo(desk: Desk) -> list[ChangeRow]:
 
 def _storage_may_differ(desk: Desk) -> bool:
     """Whether storing was ever begun in this calibration: then what goes back is stored, too."""
-    calibration = desk.open_calibration()
+    calibration = desk.latest_calibration()
     return any(
         mark.state in ("stored", "not_stored") or mark.details.get("store")
         for change in (desk.store.changes(calibration) if calibration else ())

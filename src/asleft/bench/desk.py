@@ -66,7 +66,15 @@ class Desk(MachineAtHand):
             )
         return kept
 
+    def latest_calibration(self) -> int | None:
+        """The open calibration, or the one closed last, or None."""
+        rows = self.store.calibrations(self.row.id)
+        return rows[-1].id if rows else None
+
     def kept_here(self) -> list[KeptRow]:
         """The kept states of the open calibration, oldest first."""
-        calibration = self.calibration()
+        return self.kept_in(self.calibration())
+
+    def kept_in(self, calibration: int) -> list[KeptRow]:
+        """The kept states of one calibration of this machine, oldest first."""
         return [k for k in self.store.kept_states(self.row.id) if k.calibration_id == calibration]

@@ -55,10 +55,17 @@ def settle_handed_over(desk: Desk, report: SettingsReport) -> None:
         wanted = {each["axis"]: each["wanted"] for each in change.settings}
         if "handed_over" not in states or "read_back" in states:
             continue
-        if not departures(report, report, wanted):
-            held = {name: values.get(name) for name in wanted}
+        off = departures(report, report, wanted)
+        held = {name: values.get(name) for name in wanted}
+        if not off:
             desk.store.mark_change(change.id, "read_back", {"verified": True, "values": held})
             desk.person.tell("The change that was entered by hand is in force: " + _listed(wanted))
+        else:
+            desk.person.tell(
+                "The change handed over is not in force yet. Wished, and what is there: "
+                + "; ".join(str(each) for each in off)
+                + "."
+            )
 
 
 def found(desk: Desk) -> dict[str, Any]:

@@ -37,6 +37,8 @@ def meant(store: Store, name: str | None) -> MachineRow | None:
             )
         return row
     rows = store.machines()
+    if len(rows) > 1:  # whatever was kept before anything was described is not meant any more
+        rows = [row for row in rows if row.name != ON_PAPER] or rows
     if len(rows) > 1:
         raise InputError(
             "several machines are described and none is named",

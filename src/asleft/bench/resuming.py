@@ -37,8 +37,12 @@ def is_the_same(row: TrialRow, options: Mapping[str, Any]) -> None:
     trial, basis = restore_trial(row)
     given = {key: value for key, value in options.items() if value is not None}
     asked = [f"--{key}" for key in ("readings", "more") if given.get(key)]
-    if build(row.kind, {**trial.parameters, **given}) != trial:
-        asked.append("the trial's own options")
+    wished = build(row.kind, {**trial.parameters, **given}).parameters
+    asked += [
+        f"{name} {_said(wished[name])} (it has {_said(held)})"
+        for name, held in trial.parameters.items()
+        if wished[name] != held
+    ]
     asked += [
         name
         for name, held in _held(row, basis).items()
@@ -46,11 +50,16 @@ def is_the_same(row: TrialRow, options: Mapping[str, Any]) -> None:
     ]
     if asked:
         raise RefusedError(
-            f"a {row.kind} trial begun {row.at} is unfinished, and {', '.join(asked)} ask for"
-            " another one",
+            f"a {row.kind} trial begun {row.at[:16].replace('T', ' ')} is unfinished, and this asks"
+            f" for another one: {', '.join(asked)}",
             hint="Leave them out to go on with it, or add --anew to end it and begin again.",
             where=row.kind,
         )
+
+
+def _said(value: Any) -> str:
+    """A parameter in few words."""
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _held(row: TrialRow, basis: Basis) -> dict[str, Any]:

@@ -91,6 +91,9 @@ class Run:
             if error is None:
                 raise
             tell_also(error, failure)
+        else:
+            if error is not None:
+                self.desk.person.tell("The heaters are off; what was hot stays hot for a while.")
 
     def states(self) -> dict[str, str]:
         """The last state of each step, by key; a step whose reading stands is done."""

@@ -127,6 +127,33 @@ def _entry(trial: str, group: str, measured: str, event: EventRow) -> dict[str, 
     }
 
 
+def standing_findings(desk: Desk) -> tuple[list[dict[str, Any]], bool]:
+    """Results of the latest calibration that no event has undone, and whether they were set.
+
+    A span whose growth an event undid still knows its scale, and the other way round: what an
+    event undid is taken out of the result.
+    """
+    calibration = desk.latest_calibration()
+    if calibration is None:
+        return [], False
+    events = desk.store.events(desk.row.id)
+    results = []
+    for trial in desk.store.trials(calibration):
+        if trial.outcome == "done" and trial.kind != "proof" and trial.result:
+            later = [e for e in events if trial.ended_at and e.at > trial.ended_at]
+            gone = {group for event in later for group in EVENTS[event.kind].undoes}
+            results.append(_without(trial.result, gone))
+    changes = desk.store.changes(calibration)
+    return results, any(c.stands and c.kind == "set" and c.proposal_ids for c in changes)
+
+
+def _without(result: dict[str, Any], gone: set[str]) -> dict[str, Any]:
+    """A result less the quantities that belong to groups undone since."""
+    of = {"printed_scale": "axes", "growth": "growth", "clearance": "fit", "flow": "bead"}
+    kept = [q for q in result["quantities"] if of.get(q["name"]) not in gone]
+    return {**result, "quantities": kept}
+
+
 def _last_done(desk: Desk) -> dict[str, str]:
     """When each kind of trial was last done on this machine."""
     found: dict[str, str] = {}

@@ -150,6 +150,10 @@ class Bench:
         """What should be looked at again, and why; `asleft.due/1`."""
         return undoing.due(self._desk)
 
+    def findings(self) -> tuple[list[dict[str, Any]], bool]:
+        """Results of the last trials that still stand, and whether steps were set by them."""
+        return undoing.standing_findings(self._desk)
+
     def undo(self) -> dict[str, Any]:
         """Put back what this calibration changed; `asleft.undo/1`."""
         return changing.undo(self._desk)

@@ -1,7 +1,7 @@
 """`asleft allow`: what to draw so that a hole, a shaft or a length comes out as wanted.
 
 Not for the arithmetic, which is in `measure`. Findings come from a file of `solve --json`, or
-are typed; nothing is looked up and nothing is kept.
+are typed, or are those of a machine that is named; nothing is kept.
 """
 
 from __future__ import annotations
@@ -47,25 +47,35 @@ def allow_command(
     """What to draw so that a part of SIZE mm fits.
 
     A shaft is any outside size, a hole any inside size; a length lies between
-    like faces or centres. With --clearance, SIZE is the size of the mate.
+    like faces or centres. With --clearance, SIZE is the size of the mate. With
+    --machine, what its last calibration found is used.
     """
     from asleft.measure import allow
 
-    found = allow(kind, size, making=_making(given), clearance_mm=clearance)
+    making = _typed_over(_making(session, given), given)
+    found = allow(kind, size, making=making, clearance_mm=clearance)
     session.emit({"schema": "asleft.allow/1", **found.to_dict()}, allow_lines)
     return 0
 
 
-def _making(given: dict[str, Any]) -> Making:
-    """What is known: findings, with what was typed put over them."""
-    from dataclasses import replace
-
+def _making(session: Session, given: dict[str, Any]) -> Making:
+    """What is known: from a file of findings, or from the last calibration of a named machine."""
     from asleft.measure import Making
 
-    making = Making()
     if given["findings"] is not None:
         results = _results(given["findings"])
-        making = Making.from_results(results, adjusted=given["adjusted"])
+        return Making.from_results(results, adjusted=given["adjusted"])
+    if session.machine is not None:
+        with session.bench() as bench:
+            results, adjusted = bench.findings()
+        return Making.from_results(results, adjusted=adjusted)
+    return Making()
+
+
+def _typed_over(making: Making, given: dict[str, Any]) -> Making:
+    """What was typed, put over what was found."""
+    from dataclasses import replace
+
     scale = _pair(given, "scale_percent", "scale_u")
     if scale is not None:
         making = replace(making, scale=(scale[0] / 100, scale[1] / 100))

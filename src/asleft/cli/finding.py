@@ -99,7 +99,8 @@ def copy_lines(result: Mapping[str, Any]) -> list[str]:
         if proposal["place"] != "controller" or proposal["proposed"] is None:
             continue
         if proposal["verdict"] == "adjust":
-            wanted[proposal["axis"]] = proposal["proposed"]
+            digits = 6 if proposal["setting"] == "skew" else 4  # more means nothing, and is copied
+            wanted[proposal["axis"]] = round(proposal["proposed"], digits)
         if proposal["in_force"] is not None:
             in_force[proposal["axis"]] = proposal["in_force"]
     if not wanted:

@@ -21,6 +21,8 @@ def evening_lines(told: dict[str, Any]) -> list[str]:
         "",
         *table(_rows(told), right=frozenset({1, 2, 3, 4})),
         "",
+        *wrapped(f"What is within tolerance ({_tolerances()}) was left alone."),
+        "",
         f"Stored: {_yes(told['stored'])}."
         f"  Survived power off and on: {_yes(told['survived_power_cycle'])}."
         f"  Second piece as predicted: {_yes(told['proved'])}.",
@@ -62,6 +64,14 @@ def served_lines(hello: dict[str, Any]) -> list[str]:
         *table(WORDS),
         "End with Ctrl-D or Ctrl-C.",
     ]
+
+
+def _tolerances() -> str:
+    """The bounds within which an error is left alone, in words."""
+    from asleft.measure import Tolerance
+
+    t = Tolerance()
+    return f"scale {t.scale:.1%}, feed {t.feed:.0%}, shear {t.shear * 1e3:g} mrad"
 
 
 def _yes(answer: bool) -> str:

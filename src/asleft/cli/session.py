@@ -86,7 +86,7 @@ class Session:
         bench = Bench(
             self.home(),
             TerminalPerson(yes=yes),
-            holder=f"asleft in a terminal (process {os.getpid()})",
+            holder="asleft in a terminal",
             machine=self.machine,
             address=address,
             rate_baud=rate_baud,

@@ -55,6 +55,7 @@ class TerminalPerson:
         self._what: str | None = None
         self._bar_open = False
         self._waited = False
+        self._told_of_back = False
 
     def tell(self, text: str) -> None:
         """Say something that needs no answer."""
@@ -93,6 +94,9 @@ class TerminalPerson:
             Stopped: the input ended (exit 1).
         """
         self._put(ask)
+        if self._source.isatty() and not self._told_of_back:
+            self._told_of_back = True
+            self._write_lines(["  (Type back at the next question to take a reading back.)"])
         while True:
             text = self._read(ask.unit)
             _leave_if_back(text.strip().casefold())

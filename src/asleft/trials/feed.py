@@ -21,6 +21,10 @@ from asleft.trials.trial import Entry, data_rows
 # source); whoever has another hot end says so with a higher limit in the machine's description.
 MATERIAL_LIMIT_C = 260.0
 
+# Below this no common filament is printed, and a number typed wrong is likely (common practice,
+# no source).
+MELTS_FROM_C = 150.0
+
 HOT = "The nozzle gets hot enough to burn: keep hands and sleeves away, and air the room."
 MOVES = "The feed wheel turns: keep fingers and hair away from the extruder."
 ATTENDED = "Stay with the machine while it is hot. Ctrl-C stops it and switches the heaters off."
@@ -57,6 +61,12 @@ class FeedTrial:
                 " to measure",
                 hint="Mark more than is fed: 120 and 100 are a good pair.",
                 where="--length",
+            )
+        if self.temperature_c is not None and self.temperature_c < MELTS_FROM_C:
+            raise InputError(
+                f"nothing melts at {self.temperature_c:g} °C",
+                hint=f"Give what the spool's label says, {MELTS_FROM_C:g} °C or more.",
+                where="--temperature",
             )
         if self.repeats < 1:
             raise InputError("no repeats, no reading", hint="Four are good.", where="--repeats")
