@@ -52,8 +52,6 @@ class Reader:
             "PYTHONIOENCODING": "utf-8",
             "NO_COLOR": "1",
         }
-        # Where no home is given, the practice machine has one of its own below the other.
-        self.practice = {**self.environment, "ASLEFT_HOME": str(folder / "home" / "practice")}
         self.status = 0
 
     def do(self, block, same) -> None:
@@ -77,7 +75,7 @@ class Reader:
             encoding="utf-8",
             stdin=subprocess.DEVNULL,
             cwd=self.folder,
-            env=self.practice if command.startswith("$ asleft practice") else self.environment,
+            env=self.environment,
             timeout=50,
             check=False,
         )
