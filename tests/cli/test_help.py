@@ -8,7 +8,7 @@ import sys
 import pytest
 
 COMMANDS = [
-    *("practice", "machine", "instrument", "found", "plan", "piece", "trial", "solve"),
+    *("practice", "ports", "machine", "instrument", "found", "plan", "piece", "trial", "solve"),
     *("set", "prove", "undo", "restore", "allow", "event", "due", "record"),
 ]
 PATHS = [
