@@ -33,6 +33,7 @@ def sheet(document: dict[str, Any]) -> dict[str, Any]:
         "number": str(frame["id"]),
         "date": (frame["closed_at"] or frame["opened_at"])[:10],
         "sections": [
+            section("Result", *_result(document)),
             section("Machine", _machine(document)),
             section("Instruments", *_instruments(document)),
             section("As found", *_state(document["as_found"], "No settings were kept.")),
@@ -47,6 +48,40 @@ def sheet(document: dict[str, Any]) -> dict[str, Any]:
             section("Versions and evidence", _versions(document)),
         ],
     }
+
+
+def _result(document: dict[str, Any]) -> list[Block]:
+    """What came of it, for a reader in a hurry: found and left, proof, what was tolerated."""
+    found, left = document["as_found"], document["as_left"]
+    blocks = [_compared(found, left)] if found and left else []
+    proved = document["proof"]
+    if proved["chi2"] is not None:
+        blocks.append(says(f"Second piece: {proved['reason']}."))
+    if proved["power_cycle"]:
+        kept = "outlasted" if proved["power_cycle"]["survived"] else "did NOT outlast"
+        blocks.append(says(f"The settings {kept} power off and on."))
+    tolerances = [
+        text
+        for trial in document["trials"]
+        if (text := _tolerance(trial["parameters"].get("basis", {}).get("tolerance")))
+    ]
+    if tolerances:
+        blocks.append(says(f"Errors within {tolerances[-1]} are left alone."))
+    return blocks or [says("Nothing was found and left yet.")]
+
+
+def _tolerance(tolerance: dict[str, float] | None) -> str:
+    """The tolerances that decided, in words; empty where none is known."""
+    if not tolerance:
+        return ""
+    parts = [
+        f"{name} {100 * tolerance[name]:g}\u00a0%"
+        for name in ("scale", "feed", "bead")
+        if name in tolerance
+    ]
+    if "shear" in tolerance:
+        parts.append(f"shear {1e3 * tolerance['shear']:g}\u00a0mrad")
+    return ", ".join(parts)
 
 
 def _machine(document: dict[str, Any]) -> Block:
@@ -128,12 +163,11 @@ def _left(document: dict[str, Any]) -> list[Block]:
     found, left = document["as_found"], document["as_left"]
     if left is None:
         return [says(f"Not known: {document['as_left_reason']}.")]
-    blocks = [_compared(found, left)] if found else []
     why = document["as_left_reason"]
     state = _state(left, "")
     if found and left["raw"] == found["raw"]:
         state = [state[0], says("The report is the same, line by line, as the one found.")]
-    return [says(f"As found: {why}.")] * bool(why) + blocks + state
+    return [says(f"As found: {why}.")] * bool(why) + state
 
 
 def _compared(found: dict[str, Any], left: dict[str, Any]) -> Block:
