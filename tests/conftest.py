@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import os
 import shutil
+from pathlib import Path
 
 import pytest
+
+# Debian keeps the database server's programs out of the path; the newest stands last.
+for _folder in sorted(Path("/usr/lib/postgresql").glob("*/bin")):
+    os.environ["PATH"] = f"{_folder}{os.pathsep}{os.environ['PATH']}"
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:

@@ -19,7 +19,7 @@ VENV = ROOT / ".venv"
 PYTHON = VENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 
 # Program the tests look for: Debian package that brings it.
-SYSTEM = {"pdftotext": "poppler-utils", "pdftoppm": "poppler-utils"}
+SYSTEM = {"pdftotext": "poppler-utils", "pdftoppm": "poppler-utils", "initdb": "postgresql"}
 
 
 def run(*command: str | Path) -> None:
@@ -31,9 +31,17 @@ def run(*command: str | Path) -> None:
         sys.exit(done.returncode)
 
 
+def missing_packages() -> list[str]:
+    """The packages whose programs are not here; a database server's stand out of the path."""
+    servers = [str(folder) for folder in Path("/usr/lib/postgresql").glob("*/bin")]
+    where = os.pathsep.join([os.environ.get("PATH", ""), *servers])
+    found = {program: shutil.which(program, path=where) for program in SYSTEM}
+    return sorted({SYSTEM[program] for program, path in found.items() if path is None})
+
+
 def install_system_programs() -> None:
     """Install what the tests need of the system, where we may; else say what is missing."""
-    missing = sorted({package for program, package in SYSTEM.items() if not shutil.which(program)})
+    missing = missing_packages()
     if not missing:
         return
     may = shutil.which("apt-get") and hasattr(os, "geteuid") and os.geteuid() == 0
@@ -41,7 +49,7 @@ def install_system_programs() -> None:
         environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
         for command in (["update"], ["install", "-y", *missing]):
             subprocess.run(["apt-get", "-qq", *command], env=environment, check=False)
-    missing = sorted({package for program, package in SYSTEM.items() if not shutil.which(program)})
+    missing = missing_packages()
     if missing:
         print(
             "Not installed: " + ", ".join(missing) + ". The tests that need it are skipped;"

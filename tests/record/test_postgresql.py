@@ -17,11 +17,7 @@ from sqlalchemy.exc import DBAPIError
 from asleft.errors import RefusedError
 from asleft.record import Store, assemble
 
-pytest.importorskip("psycopg", reason="needs the extra `postgres`")
-pytestmark = [
-    pytest.mark.system,
-    pytest.mark.skipif(shutil.which("initdb") is None, reason="needs a PostgreSQL server"),
-]
+pytestmark = pytest.mark.system("initdb", "postgres")
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +38,7 @@ def url() -> Iterator[str]:
             check=False,
         )
         if done.returncode != 0:
-            pytest.skip(f"no server can be made here: {done.stderr[-200:]}")
+            pytest.fail(f"no server can be made here: {done.stderr[-200:]}")
         options = ["-k", str(folder), "-c", "listen_addresses=", "-c", "fsync=off"]
         server = subprocess.Popen(
             ["postgres", "-D", data, *options], user=user, cwd=folder, stderr=subprocess.DEVNULL

@@ -95,7 +95,7 @@ def _bench(home: Path, person: PracticePerson, hands: Hands) -> Bench:
     return Bench(
         home,
         person,
-        holder="asleft practice",
+        holder=f"asleft practice (process {os.getpid()})",
         machine=f"practice {hands.hello['seed']}",
         address=hands.address,
     )

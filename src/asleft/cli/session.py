@@ -86,7 +86,7 @@ class Session:
         bench = Bench(
             self.home(),
             TerminalPerson(yes=yes),
-            holder="asleft in a terminal",
+            holder=f"asleft in a terminal (process {os.getpid()})",
             machine=self.machine,
             address=address,
             rate_baud=rate_baud,

@@ -98,6 +98,7 @@ class LineLock:
     def _who(self) -> str:
         try:
             note = json.loads(self._note.read_text())
-            return f"{note['holder']} (process {note['pid']})"
+            holder = str(note["holder"])  # whose words may name the process to look for
+            return holder if "process" in holder else f"{holder} (process {note['pid']})"
         except (OSError, ValueError, KeyError, TypeError):
             return "another program"
