@@ -172,11 +172,11 @@ def plan_lines(document: dict[str, Any]) -> list[str]:
         pitch = plain(document["piece"]["pitch_mm"])
         lines += wrapped(f"A span piece with its posts {pitch} mm apart, {column}.")
     count = len(document["readings"])
-    lines += wrapped(
-        f"{count} places, each read {document['repeats']} times; expected standard uncertainty:"
-        if document["repeats"] > 1
-        else f"{count} readings; expected standard uncertainty:"
-    )
+    feeds = all(each["direction"] == "E" for each in document["readings"])
+    what = f"{count} feeds" if feeds else f"{count} readings"
+    if document["repeats"] > 1 and not feeds:
+        what = f"{count} places, each read {document['repeats']} times"
+    lines += wrapped(f"{what}; expected standard uncertainty:")
     lines += ["", *table([_row(e) for e in document["expected"]], right=frozenset({1}))]
     cost = f"About {document['minutes']:.0f} min and {document['grams']:.1f} g"
     if "reading_minutes" in document:
