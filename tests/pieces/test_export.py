@@ -10,12 +10,12 @@ import pytest
 import trimesh
 
 from asleft.errors import InputError, RefusedError
-from asleft.pieces import SpanPiece, write_span_piece
+from asleft.pieces import SpanPiece, write_piece
 
 
 def test_files_and_what_is_said_of_them_agree(tmp_path):
     piece = SpanPiece(pitch_mm=60.0, mark="7")
-    told = write_span_piece(piece, tmp_path / "new" / "piece")
+    told = write_piece(piece, tmp_path / "new" / "piece")
     assert told == json.loads(json.dumps(told)), "plain JSON values"
     assert told["schema"] == "asleft.piece/1"
     assert set(told["files"]) == {"drawing", "stl", "3mf"}
@@ -37,11 +37,11 @@ def test_files_and_what_is_said_of_them_agree(tmp_path):
 def test_a_file_that_is_there_stays_unless_told_otherwise(tmp_path):
     (tmp_path / "span.stl").write_text("kept")
     with pytest.raises(RefusedError) as caught:
-        write_span_piece(SpanPiece(), tmp_path)
+        write_piece(SpanPiece(), tmp_path)
     assert caught.value.exit_status == 2 and "span.stl" in caught.value.message
     assert [p.name for p in tmp_path.iterdir()] == ["span.stl"]
     assert (tmp_path / "span.stl").read_text() == "kept"
-    write_span_piece(SpanPiece(), tmp_path, force=True)
+    write_piece(SpanPiece(), tmp_path, force=True)
     assert (tmp_path / "span.stl").read_bytes() != b"kept"
 
 
@@ -49,15 +49,15 @@ def test_a_directory_that_cannot_be_written_is_named(tmp_path):
     in_the_way = tmp_path / "file"
     in_the_way.write_text("")
     with pytest.raises(InputError) as caught:
-        write_span_piece(SpanPiece(), in_the_way)
+        write_piece(SpanPiece(), in_the_way)
     assert caught.value.where == str(in_the_way)
 
 
 def test_same_piece_same_bytes_in_another_process(tmp_path):
-    write_span_piece(SpanPiece(), tmp_path / "a")
+    write_piece(SpanPiece(), tmp_path / "a")
     program = (
-        "import sys, pathlib; from asleft.pieces import SpanPiece, write_span_piece;"
-        "write_span_piece(SpanPiece(), pathlib.Path(sys.argv[1]))"
+        "import sys, pathlib; from asleft.pieces import SpanPiece, write_piece;"
+        "write_piece(SpanPiece(), pathlib.Path(sys.argv[1]))"
     )
     environment = {**os.environ, "PYTHONHASHSEED": "7"}
     subprocess.run(

@@ -13,7 +13,7 @@ from asleft.bench.desk import Desk
 from asleft.bench.found import named_values, read_and_keep
 from asleft.bench.outcome import Command, Outcome
 from asleft.bench.sending import Change, file_change, send
-from asleft.controller import parse_report, restore_lines, setting_lines
+from asleft.controller import lines_by_hand, parse_report, restore_lines, setting_lines
 from asleft.errors import InputError, RefusedError
 
 if TYPE_CHECKING:
@@ -105,6 +105,8 @@ def restore(desk: Desk, number: int, *, everything: bool) -> dict[str, Any]:
         whole=kept if everything else None,
     )
     outcome = Outcome("restore")
+    if everything:  # entries of a configuration file cannot be sent: a hand must put them back
+        outcome.by_hand = lines_by_hand(kept, now)
     send(desk, outcome, change)
     return outcome.to_dict()
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from asleft.pieces.check import Stiffness, stiffness
     from asleft.pieces.cost import Cost, column_cost, span_cost
     from asleft.pieces.drawing import drawing_svg
-    from asleft.pieces.export import write_piece, write_span_piece
+    from asleft.pieces.export import write_piece
     from asleft.pieces.path import PathSettings, ToolPath, tool_path
 
 __all__ = [
@@ -40,7 +40,6 @@ __all__ = [
     "stiffness",
     "tool_path",
     "write_piece",
-    "write_span_piece",
 ]
 
 _LATER = {
@@ -54,7 +53,6 @@ _LATER = {
     "stiffness": "check",
     "tool_path": "path",
     "write_piece": "export",
-    "write_span_piece": "export",
 }
 
 

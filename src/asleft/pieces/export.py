@@ -76,11 +76,6 @@ def write_piece(
     return _told(piece, paths, meshes, planned, no_path)
 
 
-def write_span_piece(piece: SpanPiece, out_dir: Path, *, force: bool = False) -> dict[str, Any]:
-    """`write_piece` of a span piece, without a tool path."""
-    return write_piece(piece, out_dir, force=force)
-
-
 def kind_of(piece: Piece) -> str:
     """`span`, `bead` or `fit`."""
     kinds = {SpanPiece: "span", BeadPiece: "bead", FitPiece: "fit"}
