@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 
 from asleft.practice import commands
 from asleft.practice.clock import Clock
-from asleft.practice.faults import Faults
+from asleft.practice.faults import Faults, Trickle
 from asleft.practice.heat import Heater
 from asleft.practice.kinds import Kind
 from asleft.practice.motion import Planner
@@ -82,7 +82,7 @@ class Controller:
         self.halted = self.booting = self.printing = False
         self.cuts: set[str] = set()
         self.tail = ""
-        self._partial = b""
+        self._partial, self._trickle = b"", Trickle()
         self._waiting: deque[bytes] = deque()
         self._arrived, self.urgent = asyncio.Event(), asyncio.Event()
         self._tasks: list[asyncio.Task[None]] = []
@@ -111,7 +111,7 @@ class Controller:
         """Send one line."""
         data = self.faults.spoil(line.encode() + b"\n")
         if self.output is not None and data:
-            self.output(data)
+            self._trickle.send(data, self.faults, self.output)
 
     # Running
 
@@ -178,7 +178,10 @@ class Controller:
     async def _run(self) -> None:
         await self.clock.sleep(BOOT_S)
         self.booting = False
-        commands.banner(self)
+        if self.faults.no_banner:
+            self.settings.reload()
+        else:
+            commands.banner(self)
         while True:
             while not self._waiting:
                 self._arrived.clear()
@@ -188,32 +191,51 @@ class Controller:
     async def _obey(self, raw: bytes) -> None:
         if self.halted:
             return  # only a restart helps
+        if self.faults.stopped:
+            self.say(self.faults.stopped)
+            self.say("ok")
+            return
+        if (asked := self.faults.asked_again(raw)) is not None:
+            self._ask_again("checksum wrong", asked)
+            return
         try:
             text = self.counter.accept(self.faults.arrive(raw))
         except LineRefusedError as refusal:
             self._refuse(refusal)
             return
+        await self._do(text)
+        if not self.halted:
+            await self.faults.delay(self.say, self.clock.sleep)
+            for _ in range(self.faults.acknowledgements()):
+                self.say(f"ok {self.tail}".rstrip())
+
+    async def _do(self, text: str) -> None:
         self.tail = ""
         command = parse(text)
         handler = commands.HANDLERS.get(command.code) if command else None
-        if command is not None and handler is not None:
+        if command is not None and (refusal := self.faults.refusal(command.code, command.words)):
+            self.say(refusal)
+        elif command is not None and handler is not None:
             self.cuts.clear()
             result = handler(self, command)
             if inspect.isawaitable(result):
                 await result
+            self.faults.done(command, self.settings)
         elif text:
             self.say(f'echo:Unknown command: "{text}"')
-        if not self.halted:
-            await self.faults.delay()
-            for _ in range(self.faults.acknowledgements()):
-                self.say(f"ok {self.tail}".rstrip())
 
     def _refuse(self, refusal: LineRefusedError) -> None:
-        self.say(f"Error:{refusal}, last line {self.counter.last}")
         if refusal.ask_again:
-            self._waiting.clear()  # the lines in flight behind it are dropped
-            self.say(f"Resend: {self.counter.last + 1}")
-        if not (refusal.ask_again and self.faults.resend_without_ok):
+            self._ask_again(str(refusal), self.counter.last + 1)
+            return
+        self.say(f"Error:{refusal}, last line {self.counter.last}")
+        self.say("ok")
+
+    def _ask_again(self, why: str, number: int) -> None:
+        self.say(f"Error:{why}, last line {self.counter.last}")
+        self._waiting.clear()  # the lines in flight behind it are dropped
+        self.say(f"Resend: {number}")
+        if not self.faults.resend_without_ok:
             self.say("ok")
 
     async def _watch(self) -> None:
