@@ -35,6 +35,7 @@ class MachineAtHand:
         address: a port or `socket://host:port`, or None for the described one.
         rate_baud: the line's rate, or None.
         clock: the time now, UTC.
+        open_machine: opens a described machine, as `connect` does.
     """
 
     def __init__(
@@ -47,12 +48,14 @@ class MachineAtHand:
         address: str | None,
         rate_baud: int | None,
         clock: Callable[[], datetime],
+        open_machine: Callable[..., Machine] = connect,
     ) -> None:
         self.home = home
         self.person = person
         self.clock = clock
         self.store = Store.open(home, clock=clock)
         self._holder = holder
+        self._open_machine = open_machine
         self._name = name
         self._address = address
         self._rate_baud = rate_baud
@@ -112,7 +115,7 @@ class MachineAtHand:
         named = None if self._by_port_alone else self._described()
         presumed = named or self._likely()
         wanted = to_open(presumed, self._address, self._rate_baud)
-        machine = connect(
+        machine = self._open_machine(
             wanted,
             home=self.home,
             holder=self._holder,

@@ -16,9 +16,11 @@ from asleft.bench import changing, describing, found, proving, trying, undoing
 from asleft.bench.desk import Desk
 from asleft.bench.person import Person
 from asleft.bench.versions import versions
+from asleft.controller import connect
 from asleft.errors import InputError
 
 if TYPE_CHECKING:
+    from asleft.controller import Machine
     from asleft.units import Typed
 
 
@@ -33,6 +35,7 @@ class Bench:
         address: a port or `socket://host:port`, or None for the described one.
         rate_baud: the line's rate, or None.
         clock: the time now in UTC.
+        open_machine: opens a described machine, as `asleft.controller.connect` does.
     """
 
     def __init__(
@@ -45,6 +48,7 @@ class Bench:
         address: str | None = None,
         rate_baud: int | None = None,
         clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+        open_machine: Callable[..., Machine] = connect,
     ) -> None:
         self._desk = Desk(
             home,
@@ -54,6 +58,7 @@ class Bench:
             address=address,
             rate_baud=rate_baud,
             clock=clock,
+            open_machine=open_machine,
         )
 
     def __enter__(self) -> Self:

@@ -23,7 +23,7 @@ from asleft.link.conversation import Conversation
 from asleft.link.guard import GuardLimits, HeatGuard
 from asleft.link.hearing import Heard
 from asleft.link.lock import LineLock
-from asleft.link.transport import PortTransport
+from asleft.link.transport import PortTransport, Transport
 from asleft.link.wire import Wire
 from asleft.link.wirelog import WireLog, utc_now
 
@@ -40,6 +40,7 @@ class Session:
     """Open, exchange, stop, close: the machine's line under the guard."""
 
     config: OwnerConfig
+    transport: Transport | None = None  # None takes the port or socket of the address
     guard: HeatGuard = field(init=False)
     talk: Conversation = field(init=False)
 
@@ -47,7 +48,7 @@ class Session:
         """Check the address; nothing is opened yet."""
         config = self.config
         self._lock = LineLock(config.address, config.holder)
-        self._transport = PortTransport(config.address, config.rate_baud)
+        self._transport = self.transport or PortTransport(config.address, config.rate_baud)
         self.guard = HeatGuard(config.limits, time.monotonic())
         self.untold: AsleftError | None = None
         self.unsafe: AsleftError | None = None  # heaters off was tried, and is not confirmed

@@ -18,7 +18,10 @@ CONNECT_WITHIN_S = 10.0
 
 
 class Transport(Protocol):
-    """What a conversation needs of a byte stream."""
+    """What a conversation needs of a byte stream; a socket has no rate."""
+
+    is_socket: bool
+    rate_baud: int | None
 
     async def open(self) -> None:
         """Open it, exclusively, for the first time or again. Raises LineError."""
