@@ -39,6 +39,10 @@ class Interrupted:
         self._leave(ask)
         return self.person.number(ask)
 
+    def choose(self, ask: Ask) -> str:
+        self._leave(ask)
+        return self.person.choose(ask)
+
     def progress(self, what: str, done: float, remaining_s: float | None) -> None:
         pass
 

@@ -37,6 +37,9 @@ class Someone:
     def number(self, ask: Ask) -> Typed:
         raise AssertionError(ask)
 
+    def choose(self, ask: Ask) -> str:
+        raise AssertionError(ask)
+
     def progress(self, what: str, done: float, remaining_s: float | None) -> None:
         pass
 

@@ -92,6 +92,10 @@ class SecondThoughts:
         self._think(ask)
         return self.person.number(ask)
 
+    def choose(self, ask: Ask) -> str:
+        self._think(ask)
+        return self.person.choose(ask)
+
     def _think(self, ask: Ask) -> None:
         if self.typed_wrong and not self.took_back:
             self.took_back = True

@@ -148,3 +148,32 @@ def test_no_color_is_honoured(monkeypatch, no_color, styled):
     target = Keyboard()
     TerminalPerson(source=Keyboard("1\n"), target=target).number(REMAINING)
     assert ("\x1b[" in target.getvalue()) is styled
+
+
+TRIED = Ask(
+    "fit.1.B3",
+    "try the shaft",
+    details={"choices": [["refuses", "will not go in"], ["turns", "fits"], ["loose", "rattles"]]},
+)
+
+
+@pytest.mark.parametrize(
+    ("typed", "value"),
+    [("turns", "turns"), ("T", "turns"), (" lo ", "loose"), ("x\n\n?\nr", "refuses")],
+)
+@pytest.mark.parametrize("terminal", [True, False])
+def test_a_choice_is_taken_by_its_word_or_its_first_letters(typed, value, terminal):
+    someone, shown = person(typed + "\n", terminal=terminal)
+    assert someone.choose(TRIED) == value
+    assert shown.getvalue().count("Please type") == typed.count("\n")
+
+
+def test_a_choice_that_fits_two_words_is_asked_again_and_back_takes_back():
+    from asleft.bench import TakeBack
+
+    two = Ask("x", "which", details={"choices": [["left", "a"], ["level", "b"]]})
+    someone, shown = person("le\nlev\nback\n")
+    assert someone.choose(two) == "level"
+    assert "left or level" in shown.getvalue()
+    with pytest.raises(TakeBack):
+        someone.choose(two)

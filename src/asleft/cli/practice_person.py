@@ -57,6 +57,12 @@ class PracticePerson:
             reply = self._hands.ask("measure", label=ask.details["place"], **columns)
         return parse_typed(reply["text"], where=ask.key)
 
+    def choose(self, ask: Ask) -> str:
+        """Try what is asked with the hands and say how it went; else the first choice."""
+        if ask.action == "try_fit":
+            return str(self._hands.ask("try_fit", **ask.details)["outcome"])
+        return str(ask.details["choices"][0][0])
+
     def progress(self, what: str, done: float, remaining_s: float | None) -> None:
         """Watch."""
         self._progress(what, done, remaining_s)

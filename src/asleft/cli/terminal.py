@@ -108,6 +108,24 @@ class TerminalPerson:
                 continue
             return typed
 
+    def choose(self, ask: Ask) -> str:
+        """Ask for one of the choices, by its word or by letters that no other one begins with.
+
+        Raises:
+            TakeBack: `back` was typed.
+            Stopped: the input ended (exit 1).
+        """
+        self._put(ask)
+        choices = [(str(value), str(text)) for value, text in ask.details["choices"]]
+        self._write_lines([f"  {value}: {text}" for value, text in choices])
+        while True:
+            answer = self._read("/".join(value for value, _ in choices)).strip().casefold()
+            _leave_if_back(answer)
+            meant = [value for value, _ in choices if answer and value.startswith(answer)]
+            if answer in meant or len(meant) == 1:
+                return answer if answer in meant else meant[0]
+            self._write_lines([f"  Please type {' or '.join(value for value, _ in choices)}."])
+
     def progress(self, what: str, done: float, remaining_s: float | None) -> None:
         """Show how far a wait has come: a bar on a terminal, now and then a line elsewhere."""
         what = what[:1].upper() + what[1:]
