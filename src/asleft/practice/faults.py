@@ -27,9 +27,9 @@ class Faults:
 
     To the client: `garble` spoils lines, `split` sends lines in two pieces `split_s` seconds apart,
     `asides` are said ahead of the next line (a character a byte, line ends included), `cut_report`
-    is after how many lines the next settings report breaks off, `miss` drops settings lines,
-    `wrong_digit` alters one digit of a line with steps (`wrong_at` of the way along it), `silent`
-    keeps every byte back, `lose_start` the banner's first word.
+    is after how many lines the next settings report breaks off, `miss` drops settings lines behind
+    the first `miss_from`, `wrong_digit` alters one digit of a line with steps (`wrong_at` of the
+    way along it), `silent` keeps every byte back, `lose_start` the banner's first word.
     To the board: `corrupt` spoils lines; `ask_again` lines are not taken and asked for again, under
     a number `ask_back` lower than theirs.
     Acknowledgements: `lose_ok`, `double_ok`, `resend_without_ok`; `late` of them are held back for
@@ -54,6 +54,7 @@ class Faults:
     resend_without_ok: bool = False
     cut_report: int = 0
     miss: int = 0
+    miss_from: int = 0
     wrong_digit: int = 0
     wrong_at: float = 0.5
     late: int = 0
@@ -78,8 +79,10 @@ class Faults:
 
     def _spoilt(self, data: bytes) -> bytes:
         if self.miss > 0 and _SETTING.search(data):
-            self.miss -= 1
-            return b""
+            if self.miss_from <= 0:
+                self.miss -= 1
+                return b""
+            self.miss_from -= 1
         if self.wrong_digit > 0 and _STEPS.search(data):
             self.wrong_digit -= 1
             return _one_digit_wrong(data, self.wrong_at)
