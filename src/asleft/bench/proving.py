@@ -117,14 +117,15 @@ def _begin(
         instrument=basis.instrument.to_dict(),
         making={"name": "as the first piece"},
     )
-    prediction = _predict(trial, basis, first_entries, now)
+    prediction = predict(trial, basis, first_entries, now)
     desk.store.add_prediction(desk.calibration(), trial_id, prediction.to_dict())
     return trial_id
 
 
-def _predict(
+def predict(
     trial: Trial, basis: Basis, first_entries: Sequence[Entry], now: SettingsReport
 ) -> SpanPrediction:
+    """What a second piece should show under `now`, from the readings of the first."""
     return predict_span(
         span_readings(first_entries),
         trial.piece.places(),  # type: ignore[attr-defined]

@@ -5,12 +5,14 @@ Not for what stands in it; `record` assembles and sets it.
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any
 
 import click
 
 from asleft.cli.session import Session, shared_options
+from asleft.cli.wording import plain, table
 from asleft.errors import InputError
 
 SUFFIXES = (".pdf", ".json", ".csv")
@@ -19,13 +21,26 @@ SUFFIXES = (".pdf", ".json", ".csv")
 @click.command("record")
 @click.argument("calibration", required=False, type=click.IntRange(1))
 @click.option("--out", metavar="FILE", help="Where to: FILE.pdf, FILE.json or FILE.csv.")
+@click.option("--check", metavar="FILE", help="Make every estimate of FILE.json anew.")
 @click.option("--close", is_flag=True, help="Close the calibration; nothing is added later.")
 @shared_options
 @click.pass_obj
 def record_command(
-    session: Session, /, *, calibration: int | None, out: str | None, close: bool
+    session: Session,
+    /,
+    *,
+    calibration: int | None,
+    out: str | None,
+    check: str | None,
+    close: bool,
 ) -> int:
-    """Write the record of a calibration; the latest one if none is named."""
+    """Write the record of a calibration, the latest one if none is named; or check one."""
+    if check is not None:
+        if calibration is not None or out is not None or close:
+            raise InputError(
+                "--check reads a record and writes none", hint="Give it alone.", where="--check"
+            )
+        return _check(session, check)
     path = _checked(out)
     if path is None and not session.json_asked:
         raise InputError(
@@ -51,6 +66,47 @@ def record_command(
 
     session.emit(document, told)
     return 0
+
+
+def _check(session: Session, name: str) -> int:
+    """Check a record from itself; 1 where anything differs."""
+    from asleft.bench.rechecking import recheck
+
+    try:
+        document = json.loads(Path(name).expanduser().read_text(encoding="utf-8"))
+    except (OSError, ValueError) as fault:
+        raise InputError(
+            f"the record cannot be read: {fault}",
+            hint="Give a file that `asleft record --out FILE.json` wrote.",
+            where=name,
+        ) from fault
+    if not isinstance(document, dict):
+        raise InputError("this is no record", hint="Give the JSON form.", where=name)
+    told = recheck(document)
+    session.emit(told, _check_lines)
+    return 0 if told["same"] else 1
+
+
+def _check_lines(told: dict[str, Any]) -> list[str]:
+    intact = "as they were written" if told["readings_intact"] else "not as they were written"
+    lines = [f"{told['readings']} readings, {intact}."]
+    rows = [
+        (
+            f"trial {each['trial']}",
+            each["kind"],
+            f"{each['figures']} figures",
+            "the same" if each["same"] else "otherwise",
+        )
+        for each in told["trials"]
+    ]
+    lines += table(rows, right=frozenset({2}))
+    lines += [
+        f"  {each['where']}: {plain(each['recorded'])} recorded,"
+        f" {plain(each['recomputed'])} recomputed"
+        for each in told["differences"]
+    ]
+    same = "Everything comes out the same." if told["same"] else "The record does not agree."
+    return [*lines, same]
 
 
 def _checked(out: str | None) -> Path | None:
