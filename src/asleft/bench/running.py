@@ -14,7 +14,7 @@ from asleft.bench.desk import Desk
 from asleft.bench.person import Ask, TakeBack
 from asleft.controller import tell_also
 from asleft.errors import AsleftError, BugError, Stopped
-from asleft.trials import ByHand, CoolDown, Feed, Heat, Home, Move, Read, Step, Trial
+from asleft.trials import ByHand, Choose, CoolDown, Feed, Heat, Home, Move, Read, Step, Trial
 
 
 class Run:
@@ -33,6 +33,7 @@ class Run:
         self._kinds: dict[type[Step], Callable[[Any], dict[str, Any]]] = {
             ByHand: self._by_hand,
             Read: self._read,
+            Choose: self._choose,
             Heat: self._heat,
             Feed: self._feed,
             CoolDown: self._cool,
@@ -64,6 +65,8 @@ class Run:
         for number, step in enumerate(remaining):
             if isinstance(step, Heat) and not _feeds_follow(remaining[number:]):
                 continue
+            if step.key in self.trial.spared(self.answers()):
+                continue
             try:
                 self._do(step)
             except TakeBack:
@@ -72,14 +75,17 @@ class Run:
 
     def _take_back_before(self, asked_at: Step) -> None:
         """Void the reading right before a step, where nothing moved since it was taken."""
-        steps = self.trial.steps
+        spared = self.trial.spared(self.answers())
+        steps = [s for s in self.trial.steps if s.key not in spared or s.key in self.states()]
         before = steps[max(0, steps.index(asked_at) - 1)]
         standing = {r.key: r for r in self.desk.store.readings(self.trial_id) if not r.voided}
-        if not isinstance(before, Read) or before.key not in standing:
+        if not isinstance(before, (Read, Choose)) or before.key not in self.states():
             self.desk.person.tell("There is no reading right before this that can be taken again.")
             return
-        self.desk.store.void_reading(standing[before.key].id, "taken back when it was entered")
+        # The mark first: killed in between, the reading still stands.
         self.desk.store.mark_step(self.trial_id, before.key, "void", {})
+        if before.key in standing:
+            self.desk.store.void_reading(standing[before.key].id, "taken back when it was entered")
 
     def _make_safe(self, uses_line: bool, error: BaseException | None) -> None:
         """Heaters off; a failure to do so is told with the error that led here, never instead."""
@@ -101,6 +107,18 @@ class Run:
         marks = {mark.key: mark.state for mark in store.steps(self.trial_id)}
         read = {row.key: "done" for row in store.readings(self.trial_id) if not row.voided}
         return marks | read
+
+    def answers(self) -> dict[str, str]:
+        """What was chosen so far, by step key; what was taken back is not in it."""
+        store = self.desk.store
+        said = {
+            mark.key: mark.details.get("answer") if mark.state == "done" else None
+            for mark in store.steps(self.trial_id)
+        }
+        read = {
+            r.key: r.place.get("outcome") for r in store.readings(self.trial_id) if not r.voided
+        }
+        return {key: str(answer) for key, answer in (said | read).items() if answer}
 
     def _tell_if_resumed(self, remaining: Sequence[Step]) -> None:
         done = len(self.trial.steps) - len(remaining)
@@ -152,6 +170,33 @@ class Run:
             unit=step.unit,
         )
         return {}
+
+    def _choose(self, step: Choose) -> dict[str, Any]:
+        choices = [list(choice) for choice in step.choices]
+        answer = self.desk.person.choose(
+            Ask(
+                step.key,
+                step.text,
+                cautions=step.cautions,
+                count=step.count,
+                place=step.place,
+                unit=step.unit,
+                action=step.action,
+                details={**step.details, "choices": choices},
+            )
+        )
+        if answer not in [value for value, _ in choices]:
+            raise BugError(f"{answer!r} is no choice at {step.key}")
+        if step.value is not None:
+            self.desk.store.add_reading(
+                self.trial_id,
+                key=step.key,
+                place={**step.details, "outcome": answer},
+                value=step.value,
+                raw=answer,
+                unit=step.unit,
+            )
+        return {"answer": answer}
 
     def _heat(self, step: Heat) -> dict[str, Any]:
         machine = self.desk.connect()

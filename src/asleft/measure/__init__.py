@@ -6,8 +6,9 @@ Pure functions on frozen rows: no I/O, no clock, no chance. Import from here, no
 from asleft.measure.allowance import Allowance, Making, allow
 from asleft.measure.bead import solve_bead
 from asleft.measure.bead_fit import Extrusion
+from asleft.measure.drives import DriveChange
 from asleft.measure.feed import solve_feed
-from asleft.measure.fit_trial import solve_fit
+from asleft.measure.fit_trial import solve_fit, solve_fits
 from asleft.measure.grades import grade_for, grade_width_mm
 from asleft.measure.instrument import Instrument, KnownLengthCheck
 from asleft.measure.plan import (
@@ -46,6 +47,7 @@ __all__ = [
     "Allowance",
     "BeadReading",
     "BudgetLine",
+    "DriveChange",
     "Expected",
     "Extrusion",
     "FeedReading",
@@ -87,6 +89,7 @@ __all__ = [
     "solve_bead",
     "solve_feed",
     "solve_fit",
+    "solve_fits",
     "solve_span",
     "solve_traverse",
 ]

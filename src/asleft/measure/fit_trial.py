@@ -8,7 +8,7 @@ for the eye, not for averaging. Stands on arrays alone.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -32,7 +32,12 @@ SCATTER_TYPICAL_MM, SCATTER_LOG_SD = 0.015, 0.8  # before any try; a guess, ours
 _GRID = 241
 
 
-def solve_fit(readings: Sequence[FitReading], *, part: Part | None = None) -> Solution:
+def solve_fit(
+    readings: Sequence[FitReading],
+    *,
+    part: Part | None = None,
+    gauge_u_mm: float | None = None,
+) -> Solution:
     """Estimate the clearance that must be drawn for the part to turn.
 
     Args:
@@ -61,6 +66,32 @@ def solve_fit(readings: Sequence[FitReading], *, part: Part | None = None) -> So
     )
     proposal = _proposal(first, second, turns, trouble, part)
     return Solution("fit", (first, second), (proposal,), _budget(first, turns), (), ())
+
+
+def solve_fits(
+    tries: Mapping[str | None, Sequence[FitReading]], *, gauge_u_mm: float | None = None
+) -> Solution:
+    """Estimate bores and pins of one piece, each kind for itself.
+
+    Args:
+        tries: by kind, `bore` or `pin`; None where nobody said, then it is told from the tries.
+        gauge_u_mm: how well the real part's size is known; None is unknown.
+
+    Raises:
+        InputError: as `solve_fit`.
+    """
+    if not tries:
+        raise InputError("there are no readings", hint="Try the shaft in the bores first.")
+    parts: dict[str | None, Part] = {"bore": "hole", "pin": "shaft"}
+    found = [
+        solve_fit(rows, part=parts.get(kind), gauge_u_mm=gauge_u_mm) for kind, rows in tries.items()
+    ]
+    return Solution(
+        "fit",
+        tuple(q for each in found for q in each.quantities),
+        tuple(p for each in found for p in each.proposals),
+        tuple(line for each in found for line in each.budget),
+    )
 
 
 def _check(readings: Sequence[FitReading]) -> None:

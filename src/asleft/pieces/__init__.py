@@ -11,7 +11,7 @@ from asleft.pieces.bead import BeadPiece
 from asleft.pieces.fit import centre_mm, fits
 from asleft.pieces.fitting import FitPiece
 from asleft.pieces.place import Place
-from asleft.pieces.rib import beads_for, rib_mm
+from asleft.pieces.rib import beads_for, rib_mm, spacing_mm
 from asleft.pieces.span import SpanPiece
 
 if TYPE_CHECKING:
@@ -36,6 +36,7 @@ __all__ = [
     "drawing_svg",
     "fits",
     "rib_mm",
+    "spacing_mm",
     "span_cost",
     "stiffness",
     "tool_path",

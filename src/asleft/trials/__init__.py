@@ -11,21 +11,44 @@ from dataclasses import fields
 from typing import Any
 
 from asleft.errors import InputError
-from asleft.pieces import SpanPiece
+from asleft.pieces import BeadPiece, FitPiece, SpanPiece
 from asleft.trials.basis import Basis
+from asleft.trials.bead import BeadTrial
 from asleft.trials.feed import FeedTrial
+from asleft.trials.fit import FitTrial
 from asleft.trials.span import ProofTrial, SpanTrial, span_readings, span_settings
-from asleft.trials.steps import ByHand, CoolDown, Feed, Heat, Home, Move, Read, Step, listing
+from asleft.trials.steps import (
+    ByHand,
+    Choose,
+    CoolDown,
+    Feed,
+    Heat,
+    Home,
+    Move,
+    Read,
+    Step,
+    listing,
+)
 from asleft.trials.traverse import TraverseTrial
 from asleft.trials.trial import Entry, Trial, check
 
-KINDS: dict[str, type[FeedTrial] | type[SpanTrial] | type[TraverseTrial]] = {
+KINDS: dict[
+    str,
+    type[FeedTrial] | type[SpanTrial] | type[TraverseTrial] | type[BeadTrial] | type[FitTrial],
+] = {
     "feed": FeedTrial,
     "span": SpanTrial,
     "traverse": TraverseTrial,
+    "bead": BeadTrial,
+    "fit": FitTrial,
     "proof": ProofTrial,
 }
-
+_PIECES: dict[str, type[SpanPiece] | type[BeadPiece] | type[FitPiece]] = {
+    "span": SpanPiece,
+    "proof": SpanPiece,
+    "bead": BeadPiece,
+    "fit": FitPiece,
+}
 
 _LISTS = ("earlier", "directions", "rates_mm_min")
 
@@ -44,17 +67,20 @@ def build(kind: str, parameters: Mapping[str, Any]) -> Trial:
     chosen = {k: v for k, v in parameters.items() if k in known and v is not None}
     chosen |= {k: tuple(chosen[k]) for k in _LISTS if k in chosen}
     if isinstance(chosen.get("piece"), Mapping):
-        chosen["piece"] = SpanPiece.from_dict(chosen["piece"])
+        chosen["piece"] = _PIECES[kind].from_dict(chosen["piece"])
     return KINDS[kind](**chosen)
 
 
 __all__ = [
     "Basis",
+    "BeadTrial",
     "ByHand",
+    "Choose",
     "CoolDown",
     "Entry",
     "Feed",
     "FeedTrial",
+    "FitTrial",
     "Heat",
     "Home",
     "Move",

@@ -18,8 +18,9 @@ class Basis:
     """The instrument, the settings in force when the piece was made, and the making.
 
     `in_force` is steps per mm by axis or tool; `skew` the active factors by plane, or None
-    where the machine has none. `shrinkage` is h (negative when parts come out smaller), with
-    its standard uncertainty; None where it is not known.
+    where the machine has none; `arms` arm length L and radius R of a delta, mm. `shrinkage` is h (negative when parts come out smaller), with
+    its standard uncertainty; None where it is not known. `feed_u` is the relative standard
+    uncertainty of the feed as found before; `warnings` say on what else the estimate leans.
     """
 
     instrument: Instrument
@@ -31,6 +32,9 @@ class Basis:
     shrinkage_u: float | None = None
     shrinkage_to: Literal["steps", "making"] = "steps"
     tolerance: Tolerance = field(default_factory=Tolerance)
+    arms: Mapping[str, float] | None = None
+    feed_u: float | None = None
+    warnings: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """JSON values for the store."""
@@ -45,4 +49,5 @@ class Basis:
         kept = dict(values)
         kept["instrument"] = Instrument.from_dict(kept["instrument"])
         kept["tolerance"] = Tolerance(**kept["tolerance"])
+        kept["warnings"] = tuple(kept.get("warnings", ()))
         return cls(**kept)

@@ -15,7 +15,7 @@ from asleft.errors import InputError
 from asleft.measure import FeedReading, Solution, parse_feed_table, solve_feed
 from asleft.trials.basis import Basis
 from asleft.trials.steps import ByHand, CoolDown, Feed, Heat, Read, Step
-from asleft.trials.trial import Entry, data_rows
+from asleft.trials.trial import AllSteps, Entry, data_rows
 
 # Above this a nozzle with a plastic-lined tube gives off harmful fumes (common practice, no
 # source); whoever has another hot end says so with a higher limit in the machine's description.
@@ -31,7 +31,7 @@ ATTENDED = "Stay with the machine while it is hot. Ctrl-C stops it and switches 
 
 
 @dataclass(frozen=True)
-class FeedTrial:
+class FeedTrial(AllSteps):
     """One feed trial. Lengths in mm, rates in mm/min, temperature in °C.
 
     With `rates_mm_min` it feeds `repeats` times at each of these rising rates, to find where the

@@ -14,7 +14,7 @@ from asleft.measure import Solution, SpanReading, parse_span_table, solve_span
 from asleft.pieces import SpanPiece
 from asleft.trials.basis import Basis
 from asleft.trials.steps import ByHand, Read, Step
-from asleft.trials.trial import Entry, data_rows
+from asleft.trials.trial import AllSteps, Entry, data_rows
 
 PRINTS = (
     "The machine prints hot and moves fast: stay within reach of its switch, keep hands out"
@@ -24,7 +24,7 @@ LIGHTLY = "Close the jaws lightly and with equal force outside and inside: posts
 
 
 @dataclass(frozen=True)
-class SpanTrial:
+class SpanTrial(AllSteps):
     """One span trial on one printed piece; `rounds` readings at every place.
 
     With `earlier` trials the piece is printed already and is read again, at the places along
@@ -126,7 +126,7 @@ def span_readings(entries: Sequence[Entry]) -> list[SpanReading]:
 
 
 def span_settings(basis: Basis) -> dict[str, Any]:
-    """A basis as the keyword arguments that the span solver and its prediction share."""
+    """A basis as the keyword arguments of the span solver."""
     return {
         "instrument": basis.instrument,
         "in_force": basis.in_force,
@@ -137,6 +137,7 @@ def span_settings(basis: Basis) -> dict[str, Any]:
         "shrinkage_to": basis.shrinkage_to,
         "drive": basis.drive,
         "geometry": basis.geometry,
+        "arms": basis.arms,
     }
 
 

@@ -72,6 +72,29 @@ class Read(Step):
 
 
 @dataclass(frozen=True)
+class Choose(Step):
+    """A question that the person answers with one of `choices`, as (value, text) pairs.
+
+    With `value` the answer is a reading: the word is kept beside this number, in `unit`.
+    Without, it only says how the trial goes on.
+    """
+
+    text: str
+    choices: tuple[tuple[str, str], ...]
+    action: str = "check"
+    details: Mapping[str, Any] = field(default_factory=dict)
+    place: str | None = None
+    unit: str = "mm"
+    count: tuple[int, int] | None = None
+    cautions: tuple[str, ...] = ()
+    value: float | None = None
+
+    def words(self) -> str:
+        """The sentence that the person is shown, and what may be answered."""
+        return f"{self.text} ({', '.join(value for value, _ in self.choices)})"
+
+
+@dataclass(frozen=True)
 class Heat(Step):
     """Bring a nozzle to `target_c` and hold it. Done anew after an interruption."""
 

@@ -15,14 +15,14 @@ from asleft.errors import InputError
 from asleft.measure import Solution, TraverseReading, parse_traverse_table, solve_traverse
 from asleft.trials.basis import Basis
 from asleft.trials.steps import ByHand, Home, Move, Read, Step
-from asleft.trials.trial import Entry, data_rows
+from asleft.trials.trial import AllSteps, Entry, data_rows
 
 RUN_UP_MM = 2.0  # more than any slack, so that each approach is from one side only (ours)
 PINCHES = "The carriage moves by itself: keep hands out until it stands, and the switch in reach."
 
 
 @dataclass(frozen=True)
-class TraverseTrial:
+class TraverseTrial(AllSteps):
     """One axis over `span_mm` from `start_mm`, `targets` places, `cycles` times. Lengths in mm."""
 
     kind: ClassVar[str] = "traverse"

@@ -33,11 +33,12 @@ def data_rows(text: str) -> list[str]:
 
 
 class Trial(Protocol):
-    """A measuring procedure."""
+    """A measuring procedure. `leans_on` names the trials that should come before it."""
 
     kind: ClassVar[str]
     needs_line: ClassVar[bool]
     resumable: ClassVar[bool]
+    leans_on: ClassVar[tuple[str, ...]]
 
     @property
     def earlier(self) -> tuple[int, ...]:
@@ -54,6 +55,10 @@ class Trial(Protocol):
         """The steps in order."""
         ...
 
+    def spared(self, answers: Mapping[str, str]) -> frozenset[str]:
+        """Keys of steps that need not be run, given the answers so far by step key."""
+        ...
+
     def entries(self, text: str, *, name: str) -> list[Entry]:
         """Readings already taken, from the text of a readings file."""
         ...
@@ -61,6 +66,16 @@ class Trial(Protocol):
     def solve(self, entries: Sequence[Entry], basis: Basis) -> Solution:
         """The estimate from the readings at hand."""
         ...
+
+
+class AllSteps:
+    """A trial that runs every step whatever was answered, and leans on no other trial."""
+
+    leans_on: ClassVar[tuple[str, ...]] = ()
+
+    def spared(self, answers: Mapping[str, str]) -> frozenset[str]:
+        """None."""
+        return frozenset()
 
 
 def check(trial: Trial, machine: MachineDescription) -> None:
