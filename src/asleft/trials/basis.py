@@ -18,8 +18,9 @@ class Basis:
     """The instrument, the settings in force when the piece was made, and the making.
 
     `in_force` is steps per mm by axis or tool; `skew` the active factors by plane, or None
-    where the machine has none; `arms` arm length L and radius R of a delta, mm. `shrinkage` is h (negative when parts come out smaller), with
-    its standard uncertainty; None where it is not known. `feed_u` is the relative standard
+    where the machine has none; `arms` arm length L and radius R of a delta, mm. `shrinkage`
+    is h (negative when parts come out smaller), with its standard uncertainty; None where it is
+    not known. `feed_u` is the relative standard
     uncertainty of the feed as found before; `warnings` say on what else the estimate leans.
     """
 
