@@ -63,6 +63,7 @@ def basis_for(desk: Desk, kept: KeptRow, options: Mapping[str, Any]) -> Basis:
         instrument=_instrument(desk, options.get("instrument")),
         in_force={axis: v for axis, v in report.steps_per_mm.items() if v is not None},
         skew=report.skew,
+        arms=report.arms,
         drive=desk.description.drive,
         geometry=desk.description.geometry_steps_per_mm,
         tolerance=options.get("tolerance") or Tolerance(),

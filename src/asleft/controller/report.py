@@ -81,6 +81,11 @@ class SettingsReport:
             return None
         return {n: v.value for n, v in self.named.items() if v.setting.code in ("M665", "M666")}
 
+    @property
+    def arms(self) -> dict[str, float] | None:
+        """Arm length L and radius R of a delta, mm, or None."""
+        return None if self.delta is None else {n: self.delta[n] for n in ("L", "R")}
+
     def to_dict(self) -> dict[str, Any]:
         """The keys of `asleft.found/1` that a report can answer."""
         return {

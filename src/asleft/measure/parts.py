@@ -68,6 +68,7 @@ class Wishes:
     drive: str = "cartesian"
     geometry: Mapping[str, float] | None = None
     motion: Mapping[str, tuple[float, float]] | None = None
+    arms: Mapping[str, float] | None = None
 
 
 def estimate(fit: SpanFit, row: Array) -> Estimate:

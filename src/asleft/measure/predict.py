@@ -22,6 +22,7 @@ from asleft.measure.design import (
     Places,
     model,
 )
+from asleft.measure.drives import DriveChange
 from asleft.measure.instrument import Instrument
 from asleft.measure.linear import Array
 from asleft.measure.readings import SpanReading
@@ -101,6 +102,7 @@ def predict_span(
     skew_before: Mapping[str, float] | None = None,
     skew_after: Mapping[str, float] | None = None,
     piece_temperature_u_k: float = 2.0,
+    drive: DriveChange = DriveChange(),  # noqa: B008 - frozen
 ) -> SpanPrediction:
     """Predict a new piece of the same making, printed after the change, read with the same caliper.
 
@@ -111,13 +113,14 @@ def predict_span(
         skew_before, skew_after: skew factors by plane; a plane missing before had
             none, a plane missing after is unchanged.
         piece_temperature_u_k: doubt about each piece's temperature, K.
+        drive: how steps move the axes, and a delta's arms before and after.
 
     Raises:
         InputError: readings that are impossible (as `solve_span`).
     """
     fit = fit_span(first_readings, instrument, piece_temperature_u_k)
     where = Places.of(places)
-    change = settings_change(steps_before, steps_after, skew_before or {}, skew_after or {})
+    change = settings_change(steps_before, steps_after, skew_before or {}, skew_after or {}, drive)
     predicted, slopes = model(where, fit.theta, change)
     # The first piece's temperature is not the second's; what it did to the first stays in theta.
     own = fit.index("piece_temperature")
@@ -183,19 +186,17 @@ def settings_change(
     steps_after: Mapping[str, float],
     skew_before: Mapping[str, float],
     skew_after: Mapping[str, float],
+    drive: DriveChange = DriveChange(),  # noqa: B008 - frozen
 ) -> Array:
     """The 3 by 3 map that new settings put before the printed map of the old ones.
 
     Printed = A·K(k)·drawn with K taking k·y off x; new steps stretch the motion of each motor
-    by after/before, and A itself stays: K(k_before)⁻¹ · diag(after/before) · K(k_after).
+    by after/before, and A itself stays: K(k_before)⁻¹ · stretch · K(k_after).
     """
-    stretch = [
-        steps_after[a] / steps_before[a] if a in steps_before and a in steps_after else 1.0
-        for a in AXES
-    ]
+    stretch = drive.motion(steps_before, steps_after)
     before = _skew_map(skew_before)
     after = _skew_map({**skew_before, **skew_after})
-    return np.asarray(np.linalg.inv(before) @ np.diag(stretch) @ after)
+    return np.asarray(np.linalg.inv(before) @ stretch @ after)
 
 
 def _skew_map(factors: Mapping[str, float]) -> Array:

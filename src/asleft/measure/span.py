@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Literal
 
 from asleft.errors import InputError
+from asleft.measure.arms import Arms
 from asleft.measure.budget import budget_of
 from asleft.measure.chance import coverage_factor
 from asleft.measure.design import PLANES
@@ -18,8 +19,9 @@ from asleft.measure.linear import Array
 from asleft.measure.parts import AxisParts, Parts, Wishes, check_motion, part
 from asleft.measure.readings import SpanReading
 from asleft.measure.result import BudgetLine, Quantity, SetAside, Solution
+from asleft.measure.span_deciding import Deciding
 from asleft.measure.span_fit import SpanFit, fit_span
-from asleft.measure.span_proposals import Deciding, propose
+from asleft.measure.span_proposals import propose
 from asleft.measure.tolerance import Tolerance
 
 CANNOT_PART = (
@@ -43,6 +45,7 @@ def solve_span(
     geometry: Mapping[str, float] | None = None,
     motion: Mapping[str, tuple[float, float]] | None = None,
     piece_temperature_u_k: float = 2.0,
+    arms: Mapping[str, float] | None = None,
 ) -> Solution:
     """Estimate printed scale per axis, growth and shear, and propose steps and skew.
 
@@ -55,11 +58,13 @@ def solve_span(
             uncertainty (0.1 % when None). None: unknown.
         shrinkage_to: with h unknown, `steps` makes this plastic come out right; `making` leaves
             the common part of X and Y to the slicing profile.
-        drive: `crossed-belt` gets one common change for X and Y.
+        drive: `crossed-belt` gets one common value for X and Y; a `delta` the steps of Z for all
+            axes, and arm length and radius for what X and Y are off beyond that.
         geometry: steps per mm of the drive's design by axis, where known.
         motion: (value, u) by axis from `motion_as_read` of a traverse with the same caliper; it
             goes before a stated shrinkage and before geometry.
         piece_temperature_u_k: standard uncertainty of the piece's temperature, K.
+        arms: arm length `L` and radius `R` of a delta in force, mm; None is unknown.
 
     Returns:
         A solution; `printed_scale`, `motion_scale`, `shrinkage`, `shear` are relative or rad,
@@ -68,7 +73,7 @@ def solve_span(
     Raises:
         InputError: no readings, or values that are impossible.
     """
-    wishes = Wishes(in_force, shrinkage, shrinkage_u, shrinkage_to, drive, geometry, motion)
+    wishes = Wishes(in_force, shrinkage, shrinkage_u, shrinkage_to, drive, geometry, motion, arms)
     check_wishes(wishes)
     check_motion(motion or {})
     fit = fit_span(readings, instrument, piece_temperature_u_k)
@@ -96,6 +101,7 @@ def check_wishes(wishes: Wishes) -> None:
                 raise InputError(
                     f"{what} of {value:g} are impossible", hint="Give a number above 0.", where=axis
                 )
+    Arms.of(wishes.arms)
     if wishes.shrinkage is not None and not -0.2 < wishes.shrinkage < 0.2:
         raise InputError(
             f"a shrinkage of {wishes.shrinkage:.1%} is impossible",
