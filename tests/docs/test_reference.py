@@ -24,7 +24,7 @@ import asleft
 from asleft import errors, measure, units
 from asleft.cli.app import app
 from asleft.cli.practice_words import WORDS
-from asleft.cli.trial import OUTCOMES
+from asleft.cli.trying import OUTCOMES
 from asleft.measure import Verdict
 from asleft.practice.hands import Hands
 from asleft.record.schema import CHANGE_KINDS, CHANGE_STATES, STANDINGS

@@ -8,6 +8,7 @@ anew. Knows nothing of estimates.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 from asleft.bench.desk import Desk
@@ -134,69 +135,36 @@ class Run:
         self.desk.store.mark_step(self.trial_id, step.key, "done", details)
 
     def _by_hand(self, step: ByHand) -> dict[str, Any]:
-        ask = Ask(
-            step.key,
-            step.text,
-            cautions=step.cautions,
-            count=step.count,
-            action=step.action,
-            details=step.details,
-        )
         if step.action == "print":
             self.desk.release()
-        if not self.desk.person.confirm(ask):
+        if not self.desk.person.confirm(_ask(step)):
             raise Stopped(f"stopped before: {step.text}", where=step.key)
         return {}
 
     def _read(self, step: Read) -> dict[str, Any]:
-        typed = self.desk.person.number(
-            Ask(
-                step.key,
-                step.text,
-                cautions=step.cautions,
-                count=step.count,
-                place=step.place,
-                unit=step.unit,
-                action=step.action,
-                details=step.details,
-            )
-        )
-        self.desk.store.add_reading(
-            self.trial_id,
-            key=step.key,
-            place={k: v for k, v in step.details.items() if k not in ("low", "high")},
-            value=typed.value,
-            raw=typed.raw,
-            unit=step.unit,
-        )
+        typed = self.desk.person.number(_ask(step, place=step.place, unit=step.unit))
+        self._keep(step, dict(step.details), typed.value, typed.raw)
         return {}
 
     def _choose(self, step: Choose) -> dict[str, Any]:
         choices = [list(choice) for choice in step.choices]
-        answer = self.desk.person.choose(
-            Ask(
-                step.key,
-                step.text,
-                cautions=step.cautions,
-                count=step.count,
-                place=step.place,
-                unit=step.unit,
-                action=step.action,
-                details={**step.details, "choices": choices},
-            )
-        )
+        ask = _ask(step, place=step.place, unit=step.unit)
+        answer = self.desk.person.choose(replace(ask, details={**ask.details, "choices": choices}))
         if answer not in [value for value, _ in choices]:
             raise BugError(f"{answer!r} is no choice at {step.key}")
         if step.value is not None:
-            self.desk.store.add_reading(
-                self.trial_id,
-                key=step.key,
-                place={**step.details, "outcome": answer},
-                value=step.value,
-                raw=answer,
-                unit=step.unit,
-            )
+            self._keep(step, {**step.details, "outcome": answer}, step.value, answer)
         return {"answer": answer}
+
+    def _keep(self, step: Read | Choose, place: dict[str, Any], value: float, raw: str) -> None:
+        self.desk.store.add_reading(
+            self.trial_id,
+            key=step.key,
+            place={k: v for k, v in place.items() if k not in ("low", "high")},
+            value=value,
+            raw=raw,
+            unit=step.unit,
+        )
 
     def _heat(self, step: Heat) -> dict[str, Any]:
         machine = self.desk.connect()
@@ -236,6 +204,19 @@ class Run:
             self.desk.person.progress(what, done, remaining_s)
 
         return tell
+
+
+def _ask(step: ByHand | Read | Choose, **more: Any) -> Ask:
+    """The question that a step puts to the person."""
+    return Ask(
+        step.key,
+        step.text,
+        cautions=step.cautions,
+        count=step.count,
+        action=step.action,
+        details=step.details,
+        **more,
+    )
 
 
 def pending(steps: Sequence[Step], states: dict[str, str]) -> list[Step]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from asleft.bench.basing import basis_for, kept_state
 from asleft.bench.desk import Desk
 from asleft.bench.estimating import conclude, file_entries, report
+from asleft.bench.leaning import lean
 from asleft.bench.resuming import can_go_on, is_the_same, restore_trial, still_in_force
 from asleft.bench.running import Run
 from asleft.errors import AsleftError, RefusedError, Stopped
@@ -40,7 +41,7 @@ def attempt(desk: Desk, kind: str, options: Mapping[str, Any]) -> dict[str, Any]
     if options.get("readings") is None:
         check(trial, desk.description)
     kept = kept_state(desk, trial, options)
-    basis = basis_for(desk, kept, options)
+    basis = lean(desk, trial, basis_for(desk, kept, options))
     trial_id = _start(desk, trial, basis, kept, options)
     taken = options.get("readings")
     if taken is not None:

@@ -24,7 +24,12 @@ NAMES = {
     "caliper_zero": "caliper zero",
     "fed_ratio": "fed of what was commanded",
     "slip_rate": "slip begins at",
+    "clearance": "begins to turn at",
+    "clearance_loose": "begins to be loose at",
+    "gauge": "your own part",
 }
+# Their reason says what to enter or to draw, in its own unit: not once more as a number.
+_TOLD_BY_REASON = frozenset({"flow", "clearance"})
 _RATIOS = frozenset({"1", "ratio", "", "mm/mm"})
 
 
@@ -83,7 +88,8 @@ def proposal_lines(proposal: Mapping[str, Any]) -> list[str]:
     if proposal["provisional"]:
         verdict += ", then measure again"
     lines = wrapped(f"{sentence(what)[:-1]}: {verdict}. {sentence(proposal['reason'])}")
-    if proposal["verdict"] == "adjust" and proposal["proposed"] is not None:
+    in_words = proposal["setting"] in _TOLD_BY_REASON
+    if proposal["verdict"] == "adjust" and proposal["proposed"] is not None and not in_words:
         lines += wrapped(_old_and_new(proposal), indent="  ")
     return lines
 

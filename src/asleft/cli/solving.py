@@ -83,19 +83,10 @@ def _solved_lines(document: dict[str, Any]) -> list[str]:
     for result in document["results"]:
         made = f", {result['making']}" if result["making"] else ""
         lines += wrapped(f"{result['file']}: {result['trial']}{made}")
-        lines += [*result_lines(_in_words(result)), *copy_lines(result), ""]
+        lines += [*result_lines(result), *copy_lines(result), ""]
     while lines and not lines[-1]:
         lines.pop()
     return lines
-
-
-def _in_words(result: dict[str, Any]) -> dict[str, Any]:
-    """Flow and clearance stand in the reason, in their own units; not once more as a number."""
-    told = [
-        {**p, "proposed": None} if p["setting"] in ("flow", "clearance") else p
-        for p in result["proposals"]
-    ]
-    return {**result, "proposals": told}
 
 
 def instrument_of(session: Session, given: dict[str, Any]) -> Instrument:

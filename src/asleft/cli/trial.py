@@ -1,6 +1,7 @@
 """`asleft trial`: run a trial at the machine with prompts, or take readings from a file.
 
-Not for what a trial consists of; that stands in `trials` and is run by `bench`.
+One command a trial: its options. What they share is in `trying`; what a trial consists of stands
+in `trials` and is run by `bench`.
 """
 
 from __future__ import annotations
@@ -9,19 +10,11 @@ from typing import Any
 
 import click
 
-from asleft.cli.session import Session, line_options, shared_options
-from asleft.cli.typed import MM, Number, read_text
-from asleft.cli.wording import notes, sentence, wrapped
+from asleft.cli.session import Session
+from asleft.cli.trying import run_trial, trial_options
+from asleft.cli.typed import MM, Number
 from asleft.errors import InputError
 from asleft.units import parse_typed
-
-OUTCOMES = {
-    "unfinished": "not finished; the same command goes on where it stands",
-    "done": "done",
-    "stopped": "stopped; what was read is kept",
-    "failed": "failed",
-    "no_estimate": "finished, but no estimate can be made",
-}
 
 
 @click.group(name="trial")
@@ -35,24 +28,8 @@ def trial_command() -> None:
     """
 
 
-def _common(command: Any) -> Any:
-    """Add what both trials take."""
-    options = (
-        click.option("--list", "only_list", is_flag=True, help="Show the steps; run nothing."),
-        click.option("--readings", metavar="FILE", help="Readings already taken (CSV)."),
-        click.option("--kept", type=click.IntRange(1), help="The kept state it was made under."),
-        click.option("--instrument", metavar="NAME", help="An instrument described before."),
-        click.option("--tolerance", metavar="LIST", help="scale=0.1%,shear=1mrad,feed=1%"),
-        click.option("--anew", is_flag=True, help="End an unfinished one and begin again."),
-        click.option("--yes", is_flag=True, help="Answer yes to every question."),
-    )
-    for option in reversed(options):
-        command = option(command)
-    return line_options(shared_options(command))
-
-
 @trial_command.command("feed")
-@_common
+@trial_options
 @click.option("--marked", "marked_mm", type=MM, help="Length marked above the entry; else 120.")
 @click.option("--length", "length_mm", type=MM, help="Length commanded; else 100.")
 @click.option("--repeats", type=click.IntRange(1, 100), help="How often; else 4.")
@@ -76,11 +53,11 @@ def trial_feed_command(session: Session, /, **given: Any) -> int:
         )
     if given["tool"] is not None:
         given["axis"] = f"E{given['tool']}"
-    return _run(session, "feed", given)
+    return run_trial(session, "feed", given)
 
 
 @trial_command.command("traverse")
-@_common
+@trial_options
 @click.option("--along", type=click.Choice(("X", "Y", "Z")), help="The axis; else X.")
 @click.option("--start", "start_mm", type=MM, help="First target, mm from home; else 40.")
 @click.option("--span", "span_mm", type=MM, help="From the first target to the last; else 100.")
@@ -92,11 +69,11 @@ def trial_traverse_command(session: Session, /, **given: Any) -> int:
 
     Without a terminal the readings come from standard input, one a line, with --yes.
     """
-    return _run(session, "traverse", given)
+    return run_trial(session, "traverse", given)
 
 
 @trial_command.command("span")
-@_common
+@trial_options
 @click.option("--more", is_flag=True, help="Read the last piece again where more was asked for.")
 @click.option("--rounds", type=click.IntRange(1, 20), help="Readings at each place; else 1.")
 @click.option("--pitch", "pitch_mm", type=MM, help="Distance of the posts; else 95.")
@@ -139,71 +116,98 @@ def trial_span_command(
         sizes["pitch_mm"] = pitch_mm
     if sizes:
         given["piece"] = SpanPiece(**sizes)
-    return _run(session, "span", given)
+    return run_trial(session, "span", given)
 
 
-def _run(session: Session, kind: str, given: dict[str, Any]) -> int:
-    """Show the steps, or run the trial and tell its result."""
-    only_list, yes = given.pop("only_list"), given.pop("yes")
-    address, rate_baud = given.pop("address"), given.pop("rate_baud")
-    if given["readings"] is not None:
-        given["readings"] = read_text(given["readings"], what="readings file")
-    elif not only_list:
-        session.need_answers(yes=yes)
-    if given["tolerance"]:
-        from asleft.measure import Tolerance
+@trial_command.command("bead")
+@trial_options
+@click.option("--rounds", type=click.IntRange(1, 20), help="Readings at each place; else 1.")
+@click.option("--nozzle", "nozzle_mm", type=MM, help="Bore of the nozzle; else 0.4 mm.")
+@click.option("--flats", "flats_mm", type=MM, help="Size over flats; else 48 mm.")
+@click.option("--layer", "layer_mm", type=MM, help="Layer height; else 0.2 mm.")
+@click.option(
+    "--flow",
+    "flow_percent",
+    type=Number("PERCENT", high=1000),
+    help="Of whatever wrote the file; else 100, as ours has.",
+)
+@click.option(
+    "--density",
+    "density_g_cm3",
+    type=Number("G/CM3", high=20),
+    help="Of the plastic: the ring is weighed too.",
+)
+@click.option(
+    "--density-u", "density_u_g_cm3", type=Number("G/CM3", high=5), help="Its u; else 0.02."
+)
+@click.option("--balance-u", "balance_u_g", type=Number("G", high=100), help="Else 0.01 g.")
+@click.option("--filament-mm", "filament_diameter_mm", type=MM, help="In the file; else 1.75 mm.")
+@click.option("--measured-diameter", "measured_diameter_mm", type=MM, help="Of the filament.")
+@click.option("--diameter-u", "diameter_u_mm", type=MM, help="Its u; else 0.01 mm.")
+@click.option("--making", metavar="NAME", help="How the piece is made.")
+@click.pass_obj
+def trial_bead_command(
+    session: Session,
+    /,
+    *,
+    nozzle_mm: float | None,
+    flats_mm: float | None,
+    layer_mm: float | None,
+    flow_percent: float | None,
+    **given: Any,
+) -> int:
+    """Print the ring one bead thick, read its wall in three drawn widths: flow.
 
-        given["tolerance"] = Tolerance.parse(given["tolerance"])
-    options = {name: value for name, value in given.items() if value is not None}
-    with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
-        if only_list:
-            session.emit(_listed(kind, bench.trial_steps(kind, options)), _listed_lines)
-            return 0
-        document = bench.trial(kind, options)
-    session.emit(document, trial_lines)
-    return _status(document)
+    Feed comes first: a wrong extruder looks like a wrong flow. Without a
+    terminal the answers come from standard input, one a line, with --yes.
+    """
+    from asleft.pieces import BeadPiece
+
+    sizes = {"flats_mm": flats_mm, "layer_mm": layer_mm}
+    sizes = {name: size for name, size in sizes.items() if size is not None}
+    if sizes or nozzle_mm is not None:
+        given["piece"] = BeadPiece.for_nozzle(nozzle_mm or 0.4, **sizes)
+    given["flow"] = None if flow_percent is None else flow_percent / 100
+    return run_trial(session, "bead", given)
 
 
-def _listed(kind: str, steps: list[str]) -> dict[str, Any]:
-    """`asleft.trial/1` of a trial that was shown and not run."""
-    return {
-        "schema": "asleft.trial/1",
-        "trial": kind,
-        "steps": steps,
-        "calibration": None,
-        "outcome": None,
-        "readings": [],
-        "result": None,
-        "reason": "shown only; nothing was run",
-        "warnings": [],
-    }
+@trial_command.command("fit")
+@trial_options
+@click.option("--gauge", "gauge_mm", type=MM, help="Your shaft or bearing, as you measured it.")
+@click.option("--gauge-u", "gauge_u_mm", type=MM, help="Its u; else by the caliper's data sheet.")
+@click.option(
+    "--parts",
+    type=click.Choice(("bores", "pins", "both")),
+    help="Bores for a shaft, pins for a bearing; else bores.",
+)
+@click.option("--step", "step_mm", type=MM, help="From size to size; else 0.05 mm.")
+@click.option("--making", metavar="NAME", help="How the piece is made.")
+@click.pass_obj
+def trial_fit_command(
+    session: Session,
+    /,
+    *,
+    gauge_mm: float | None,
+    parts: str | None,
+    step_mm: float | None,
+    **given: Any,
+) -> int:
+    """Try your own part in printed bores or on printed pins: what to draw.
 
+    Answer refuses, turns or loose; a few tries are enough. Without a terminal
+    the answers come from standard input, one a line, with --yes.
+    """
+    from asleft.pieces import FitPiece
 
-def _listed_lines(document: dict[str, Any]) -> list[str]:
-    return [line for step in document["steps"] for line in wrapped(step, further=" " * 5)]
-
-
-def _status(document: dict[str, Any]) -> int:
-    if document["outcome"] != "done":
-        return 1
-    proposals = (document["result"] or {}).get("proposals", [])
-    return 1 if any(p["verdict"] == "inspect" for p in proposals) else 0
-
-
-def trial_lines(document: dict[str, Any]) -> list[str]:
-    """`asleft.trial/1` for people."""
-    from asleft.cli.finding import result_lines
-
-    what = f"Trial {document['trial']}, calibration {document['calibration']}"
-    readings = f"{len(document['readings'])} readings are kept"
-    lines = wrapped(f"{what}: {OUTCOMES[document['outcome']]}. {readings}.")
-    if document["reason"]:
-        lines += wrapped(f"Why: {sentence(document['reason'])}")
-    result = document["result"]
-    if not result:
-        return lines + notes(document["warnings"])
-    lines += ["", *result_lines(result)]
-    to_set = [p for p in result["proposals"] if p["place"] == "controller"]
-    if any(p["verdict"] == "adjust" and p["proposed"] is not None for p in to_set):
-        lines += ["", *wrapped("`asleft set --from-findings --store` makes the change.")]
-    return lines
+    if gauge_mm is not None:
+        sizes: dict[str, Any] = {"gauge_mm": gauge_mm, "parts": parts or "bores"}
+        if step_mm is not None:
+            sizes["step_mm"] = step_mm
+        given["piece"] = FitPiece(**sizes)
+    elif parts is not None or step_mm is not None:
+        raise InputError(
+            "the piece is drawn around your own part, and its size is not given",
+            hint="Measure it with the caliper and give it with --gauge.",
+            where="--gauge",
+        )
+    return run_trial(session, "fit", given)

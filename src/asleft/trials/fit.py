@@ -56,8 +56,8 @@ class FitTrial(AllSteps):
         piece = self._piece()
         printing = ByHand(
             "fit.print",
-            f"Print the fit piece ({piece.parts}) from the memory card, unscaled;"
-            f" `asleft piece fit --gauge {piece.gauge_mm:g} --parts {piece.parts}` writes its file.",
+            f"Print the fit piece ({piece.parts}) from the memory card, unscaled; `asleft piece fit"
+            f" --gauge {piece.gauge_mm:g} --parts {piece.parts}` writes its file.",
             (PRINTS,),
             action="print",
             details={"piece": "fit", "parameters": piece.to_dict()},
@@ -67,8 +67,8 @@ class FitTrial(AllSteps):
             f"Let the bodies cool off the bed for {self.cooling_minutes:g} minutes, and wipe off"
             " threads and burrs.",
         )
-        tries = [self._try(place) for some in self._by_kind() for place in halving(some)]
-        return (printing, cooling, *tries)
+        places = [place for some in self._by_kind() for place in halving(some)]
+        return (printing, cooling, *(self._try(p, warned=p is not places[0]) for p in places))
 
     def _piece(self) -> FitPiece:
         if self.piece is None:
@@ -85,7 +85,7 @@ class FitTrial(AllSteps):
         kinds = [[p for p in places if p.faces == faces] for faces in _KINDS]
         return [some for some in kinds if some]
 
-    def _try(self, place: Place) -> Choose:
+    def _try(self, place: Place, *, warned: bool) -> Choose:
         kind, gauge = _KINDS[place.faces], self._piece().gauge_mm
         where = f"bore {place.label}" if kind == "bore" else f"on pin {place.label}"
         return Choose(
@@ -101,7 +101,7 @@ class FitTrial(AllSteps):
                 "label": place.label,
             },
             place=place.label,
-            cautions=(GENTLY,),
+            cautions=() if warned else (GENTLY,),
             value=place.nominal_mm,
         )
 

@@ -1,0 +1,108 @@
+"""What the commands of `trial` share: options, running one, its outcome for people.
+
+Not for any one trial; each has its command in `trial`. Talks to `bench` alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+from asleft.cli.session import Session, line_options, shared_options
+from asleft.cli.typed import read_text
+from asleft.cli.wording import notes, sentence, wrapped
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+OUTCOMES = {
+    "unfinished": "not finished; the same command goes on where it stands",
+    "done": "done",
+    "stopped": "stopped; what was read is kept",
+    "failed": "failed",
+    "no_estimate": "finished, but no estimate can be made",
+}
+
+
+def trial_options(command: Command) -> Command:
+    """Add what every trial takes."""
+    options = (
+        click.option("--list", "only_list", is_flag=True, help="Show the steps; run nothing."),
+        click.option("--readings", metavar="FILE", help="Readings already taken (CSV)."),
+        click.option("--kept", type=click.IntRange(1), help="The kept state it was made under."),
+        click.option("--instrument", metavar="NAME", help="An instrument described before."),
+        click.option("--tolerance", metavar="LIST", help="scale=0.1%,shear=1mrad,feed=1%,bead=3%"),
+        click.option("--anew", is_flag=True, help="End an unfinished one and begin again."),
+        click.option("--yes", is_flag=True, help="Answer yes to every question."),
+    )
+    for option in reversed(options):
+        command = option(command)
+    return line_options(shared_options(command))
+
+
+def run_trial(session: Session, kind: str, given: dict[str, Any]) -> int:
+    """Show the steps, or run the trial and tell its result."""
+    only_list, yes = given.pop("only_list"), given.pop("yes")
+    address, rate_baud = given.pop("address"), given.pop("rate_baud")
+    if given["readings"] is not None:
+        given["readings"] = read_text(given["readings"], what="readings file")
+    elif not only_list:
+        session.need_answers(yes=yes)
+    if given["tolerance"]:
+        from asleft.measure import Tolerance
+
+        given["tolerance"] = Tolerance.parse(given["tolerance"])
+    options = {name: value for name, value in given.items() if value is not None}
+    with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
+        if only_list:
+            session.emit(_listed(kind, bench.trial_steps(kind, options)), _listed_lines)
+            return 0
+        document = bench.trial(kind, options)
+    session.emit(document, trial_lines)
+    return _status(document)
+
+
+def _listed(kind: str, steps: list[str]) -> dict[str, Any]:
+    """`asleft.trial/1` of a trial that was shown and not run."""
+    return {
+        "schema": "asleft.trial/1",
+        "trial": kind,
+        "steps": steps,
+        "calibration": None,
+        "outcome": None,
+        "readings": [],
+        "result": None,
+        "reason": "shown only; nothing was run",
+        "warnings": [],
+    }
+
+
+def _listed_lines(document: dict[str, Any]) -> list[str]:
+    return [line for step in document["steps"] for line in wrapped(step, further=" " * 5)]
+
+
+def _status(document: dict[str, Any]) -> int:
+    if document["outcome"] != "done":
+        return 1
+    proposals = (document["result"] or {}).get("proposals", [])
+    return 1 if any(p["verdict"] == "inspect" for p in proposals) else 0
+
+
+def trial_lines(document: dict[str, Any]) -> list[str]:
+    """`asleft.trial/1` for people."""
+    from asleft.cli.finding import result_lines
+
+    what = f"Trial {document['trial']}, calibration {document['calibration']}"
+    readings = f"{len(document['readings'])} readings are kept"
+    lines = wrapped(f"{what}: {OUTCOMES[document['outcome']]}. {readings}.")
+    if document["reason"]:
+        lines += wrapped(f"Why: {sentence(document['reason'])}")
+    result = document["result"]
+    if not result:
+        return lines + notes(document["warnings"])
+    lines += ["", *result_lines(result)]
+    to_set = [p for p in result["proposals"] if p["place"] == "controller"]
+    if any(p["verdict"] == "adjust" and p["proposed"] is not None for p in to_set):
+        lines += ["", *wrapped("`asleft set --from-findings --store` makes the change.")]
+    return lines
