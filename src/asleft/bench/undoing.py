@@ -44,6 +44,7 @@ EVENTS = {
         "the controller's program was replaced",
         ("extruder", "rate", "axes", "shear", "reversal", "bead", "growth", "fit"),
     ),
+    "height": Event("the machine was homed and its height set again", ()),
     "moved": Event("the machine was moved", ("shear",)),
     "other": Event("something else happened", ()),
 }
@@ -92,6 +93,8 @@ def group_of(setting: str, axis: str) -> str:
     if setting == "steps_per_mm" and is_tool_axis(axis):
         return "extruder"
     if setting == "steps_per_mm" and axis in LINEAR_AXES:
+        return "axes"
+    if setting in ("arm_length", "radius"):
         return "axes"
     if setting == "skew" or axis in SKEW_PLANES:
         return "shear" if setting == "skew" else setting
@@ -149,7 +152,13 @@ def standing_findings(desk: Desk) -> tuple[list[dict[str, Any]], bool]:
 
 def _without(result: dict[str, Any], gone: set[str]) -> dict[str, Any]:
     """A result less the quantities that belong to groups undone since."""
-    of = {"printed_scale": "axes", "growth": "growth", "clearance": "fit", "flow": "bead"}
+    of = {
+        "printed_scale": "axes",
+        "growth": "growth",
+        "clearance": "fit",
+        "clearance_loose": "fit",
+        "flow": "bead",
+    }
     kept = [q for q in result["quantities"] if of.get(q["name"]) not in gone]
     return {**result, "quantities": kept}
 
