@@ -21,7 +21,7 @@ from typing import IO, Any
 
 from asleft import errors
 from asleft.controller.codes import cool_codes
-from asleft.errors import AsleftError, LineError
+from asleft.errors import AsleftError, LineError, Stopped
 from asleft.link.answer import Answer, LineFacts, Notice
 from asleft.link.guard import GuardLimits
 from asleft.link.platform import apart_from_terminal
@@ -108,11 +108,17 @@ class OwnedLine:
         self._owner = owner
         self._channels = channels
         self._closed = False
+        self._stops = 0
 
     def exchange(self, command: str, *, within_s: float) -> Answer:
-        """Send one command and wait for its answer; see `link.Line.exchange`."""
-        channel = self._channels["work"]
+        """Send one command and wait for its answer; see `link.Line.exchange`.
+
+        Whoever waits for another thread's exchange to end when a stop comes sends nothing.
+        """
+        channel, stops = self._channels["work"], self._stops
         with channel.lock:
+            if stops != self._stops:
+                raise Stopped("stopped before it was sent", where=command)
             told = channel.ask("exchange", command=command, within_s=within_s)
         told["lines"], told["errors"] = tuple(told["lines"]), tuple(told["errors"])
         return Answer(**told)
@@ -145,6 +151,7 @@ class OwnedLine:
     def stop(self) -> None:
         """Stop and heaters off, written when this returns. Fit for a signal handler."""
         channel = self._channels["stop"]
+        self._stops += 1
         if not channel.lock.acquire(blocking=False):
             return  # somebody is stopping already
         try:

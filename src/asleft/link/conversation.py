@@ -90,13 +90,13 @@ class Conversation:
         plain_line(command)
         async with self._turn:
             if stops == self._stops:
-                await self._ready()
+                await self._ready(command)
             if stops != self._stops:
                 raise self._stopped_by
             return await self._exchange(command, within_s)
 
-    async def _ready(self) -> None:
-        """Raise what nobody was told yet; get back in step; wait for quiet."""
+    async def _ready(self, command: str) -> None:
+        """Raise what nobody was told yet; get back in step; wait for quiet where it is needed."""
         wire = self.wire
         if wire.lost is not None:
             raise wire.lost
@@ -111,7 +111,7 @@ class Conversation:
         if wire.doubtful:
             await wire.quiet(DOUBTFUL_QUIET_S, at_most_s=2.0)
             wire.doubtful = False
-        elif wire.quiet_s:
+        elif wire.quiet_s and not wire.names_itself(command):
             await wire.quiet(wire.quiet_s, at_most_s=1.0)
 
     async def _after_restart(self) -> None:

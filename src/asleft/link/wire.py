@@ -23,7 +23,6 @@ from asleft.link.wirelog import WireLog, utc_now
 
 BUSY_CAP = 10.0  # `busy` lengthens a wait to at most this many times its bound (ours)
 BUSY_CAP_LEAST_S = 60.0
-BUSY_EXTENDS_LEAST_S = 5.0  # busy lines come every 2 s or so (common practice, no source)
 CAUTIOUS_QUIET_S = 0.05  # once an acknowledgement too many was seen, for the whole session
 NOTICES_KEPT = 10_000
 
@@ -75,6 +74,7 @@ class Wire:
         self._on_sent = on_sent
         self._splitter = LineSplitter()
         self._notices: deque[Notice] = deque(maxlen=NOTICES_KEPT)
+        self._named: set[str] = set()  # words of commands, see `names_itself`
         self._number = 0
         self._booting = False  # more lines of one banner are no second restart
         self._reader: asyncio.Task[None] | None = None
@@ -113,6 +113,16 @@ class Wire:
         """Both sides agree again; a banner from now on is another restart."""
         self.in_step = True
         self._booting = False
+        self._named.clear()
+
+    def names_itself(self, command: str) -> bool:
+        """Whether the acknowledgement of such a command can be no other line's.
+
+        So it is where the machine named the line in it (`ok N41`) since both are in step, and
+        said all that it had to say there. Another one, doubled or late, names an earlier line or
+        none. Lines of data name nothing: a command that is answered with some is never sure.
+        """
+        return command.split(" ", 1)[0] in self._named
 
     def next_number(self) -> int:
         """The number of the next line."""
@@ -133,6 +143,7 @@ class Wire:
             asyncio.get_running_loop().create_future(),
             within_s=within_s,
             busy_until_s=now_s + max(BUSY_CAP_LEAST_S, BUSY_CAP * within_s),
+            must_name=number is not None and self.names_itself(command),
         )
         return self.waiting
 
@@ -205,7 +216,8 @@ class Wire:
                 self.fail(self.halted_error())
             case "busy":
                 self._notice(heard)
-                self._extend()
+                if self.waiting is not None:
+                    self.waiting.extend()
             case "wait":
                 pass
             case _:
@@ -218,11 +230,16 @@ class Wire:
         if waiting is None or waiting.event.done():
             if waiting is not None:
                 waiting.surplus.append(heard)
-            self._surplus()
+            if heard.kind != "ok" or heard.number is None:  # a named one misleads nobody
+                self._surplus()
             return
-        if waiting.is_before_mine(heard):
-            waiting.lines.clear()  # late: it names an earlier line
+        if not waiting.is_mine(heard):
+            waiting.lines.clear()  # late, doubled or garbled, and what came before it with it
+            if heard.number is None:
+                self._surplus()
             return
+        if waiting.is_named_by(heard):
+            self._named.add(waiting.command.split(" ", 1)[0])
         waiting.event.set_result(heard)
 
     def _surplus(self) -> None:
@@ -250,15 +267,6 @@ class Wire:
             waiting.errors.append(heard.text)
         else:
             waiting.lines.append(heard.text)
-
-    def _extend(self) -> None:
-        """A busy machine is alive: its bound begins again, up to the cap."""
-        waiting = self.waiting
-        if waiting is None or waiting.limit is None or waiting.event.done():
-            return
-        loop = asyncio.get_running_loop()
-        cap_s = waiting.busy_until_s - time.monotonic()
-        waiting.limit.reschedule(loop.time() + min(max(waiting.within_s, 5.0), max(cap_s, 0.0)))
 
     def _notice(self, heard: Heard) -> None:
         self._note(_NOTICE_KINDS.get(heard.kind, "text"), heard.text)
