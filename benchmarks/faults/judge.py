@@ -95,7 +95,8 @@ def _told(stage: Stage, result: Mapping[str, Any], held: list[Held], command: st
 
 def _set(stage: Stage, result: Mapping[str, Any], held: list[Held]) -> Iterator[str]:
     last = held[-1].in_force
-    wanted = {**stage.as_found, "M92": {**stage.as_found["M92"], **WISHED}}
+    before = stage.truth.before or stage.as_found
+    wanted = {**before, "M92": {**before["M92"], **WISHED}}
     if result["verified"] and (off := _differences(wanted, last)):
         yield f"verified, but {off}"
     stored = stage.board.settings.storage or {}

@@ -50,13 +50,13 @@ class Truth:
     """What really happened.
 
     `fed_mm` is commanded length that was really fed since the last mark, by the reading's key.
-    `too_hot_s` is when a heater first was beyond what anybody may believe, `off_s` when heaters off
-    came after it.
+    `before` is what the last report before the first change held. `too_hot_s` is when a heater
+    first was beyond what anybody may believe, `off_s` when heaters off came after it.
     """
 
     held: list[Held] = field(default_factory=list)
     fed_mm: dict[str, float] = field(default_factory=dict)
-    restarts: int = 0
+    before: Values | None = None
     too_hot_s: float | None = None
     off_s: float | None = None
     struck_s: float | None = None
@@ -142,6 +142,8 @@ class Stage:
         if "M503" in line or line.partition("*")[0].rstrip().endswith("M92"):
             held = copy.deepcopy(self.board.settings.in_force)
             self.truth.held.append(Held(self.loop.now_s, held))
+        if "M92 X" in line and self.truth.before is None and self.truth.held:
+            self.truth.before = self.truth.held[-1].in_force
         if "M104" in line and "S0" in line and self.truth.too_hot_s is not None:
             self.truth.off_s = self.truth.off_s or self.loop.now_s
         if len(self.lines) in self.strikes_at:
@@ -158,8 +160,11 @@ class Stage:
     async def _watch(self) -> None:
         """Note when the nozzle rises unasked beyond what anybody may believe."""
         nozzle, lowest_c = self.board.nozzle, float("inf")
-        while self.truth.too_hot_s is None:
+        while self.truth.off_s is None:
             await asyncio.sleep(0.1)
+            if self.truth.too_hot_s is not None:
+                self.truth.off_s = self.loop.now_s if self.board.halted else None
+                continue
             now_c = nozzle.read_c(self.loop.now_s)
             lowest_c = min(lowest_c, now_c) if not nozzle.target_c else float("inf")
             rises = not nozzle.target_c and now_c > max(51.0, lowest_c + 16.0)
@@ -192,6 +197,7 @@ class Stage:
 
     def calm(self) -> None:
         """The trouble is over: cable in, nothing more goes wrong; a halted board is restarted."""
+        self.loop.pass_s(self.kind.own_s if self.kind is not None else 0.0)
         halted = self.board.halted or bool(self.faults.stopped)
         self.strikes_at = ()
         self.faults = Striking()

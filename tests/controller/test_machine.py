@@ -75,6 +75,12 @@ def test_a_machine_that_tells_nothing_says_why(bench: Make) -> None:
     assert not report.complete and report.reason
 
 
+def test_a_machine_that_stopped_is_not_one_without_settings(bench: Make) -> None:
+    on = bench({"M503": ["!! driver too hot", "ok"], "M92": ["!! driver too hot", "ok"]})
+    with pytest.raises(MachineError, match="driver too hot.*M503"):
+        on.machine.read_settings()
+
+
 def test_values_are_checked_before_anything_is_sent(bench: Make) -> None:
     on = bench()
     on.machine.read_settings()

@@ -328,6 +328,25 @@ def test_over_the_limit_in_mid_exchange(board: Any, opened: Any) -> None:
     assert wait_until(lambda: "M104 S0" in board.commands())
 
 
+def test_rising_unasked_is_seen_though_the_work_leaves_no_pause(board: Any, opened: Any) -> None:
+    at_c = iter(range(22, 500, 12))
+
+    def tell(_: str) -> bool:
+        board.say(f"ok T:{next(at_c)} /0.0 B:21.0 /0.0")
+        return True
+
+    def finish(_: str) -> bool:
+        threading.Timer(0.15, board.say, ["ok"]).start()
+        return True
+
+    board.script["M105"], board.script["M400"] = tell, finish
+    line = opened(board, limits={"poll_s": 0.2})
+    with pytest.raises(MachineError, match="rising"):
+        for _ in range(30):
+            line.exchange("M400", within_s=2)
+    assert "M104 S0" in board.commands()
+
+
 def test_idle_switches_off(board: Any, opened: Any) -> None:
     line = opened(board, limits={"idle_off_s": 0.5, "poll_s": 0.2})
     line.exchange("M104 S200", within_s=2)

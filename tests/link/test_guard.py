@@ -44,10 +44,21 @@ def test_hot_until_switched_off_and_reported_so() -> None:
 
 def test_over_the_limit_is_trouble() -> None:
     watch = guard(max_nozzle_c=250, max_bed_c=100)
+    watch.sent("M104 S250")
     watch.heard("T:250 /250 B:100 /100", 1.0)
     assert watch.trouble is None
     watch.heard("ok T:250.5 /250 B:90 /90", 2.0)
     assert watch.trouble is not None and "250.5" in watch.trouble
+
+
+def test_what_somebody_else_heats_is_read_twice_before_it_is_ended() -> None:
+    watch = guard(max_nozzle_c=250)
+    for garbled in ("T:940 /240", "T:240 /240", "T:940 /240", "T:240 /240"):
+        watch.heard(garbled, 1.0)
+        assert watch.trouble is None
+    watch.heard("T:262 /260", 2.0)
+    watch.heard("T:262 /260", 3.0)
+    assert watch.trouble is not None and "262" in watch.trouble and "printing" in watch.trouble
 
 
 @pytest.mark.parametrize(

@@ -16,8 +16,8 @@ from asleft.bench import changing, describing, found, proving, trying, undoing
 from asleft.bench.desk import Desk
 from asleft.bench.person import Person
 from asleft.bench.versions import versions
-from asleft.controller import connect
-from asleft.errors import InputError
+from asleft.controller import connect, tell_also
+from asleft.errors import AsleftError, InputError
 
 if TYPE_CHECKING:
     from asleft.controller import Machine
@@ -71,8 +71,16 @@ class Bench:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        """Heaters off, line released, store closed, on every way out."""
-        self._desk.close()
+        """Heaters off, line released, store closed, on every way out.
+
+        A failure of that is told with the error that led here, never instead of it.
+        """
+        try:
+            self._desk.close()
+        except AsleftError as failure:
+            if error is None:
+                raise
+            tell_also(error, failure)
 
     def stop_now(self) -> None:
         """Stop and heaters off, ahead of everything; callable from a signal handler."""

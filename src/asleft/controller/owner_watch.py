@@ -24,12 +24,15 @@ SLEPT_S = 20.0  # the wall clock ran this much ahead of ours: the computer slept
 async def watch(session: Session) -> None:
     """Look again and again until cancelled."""
     watcher = _Watcher(session)
-    while True:
-        await asyncio.sleep(WATCH_EVERY_S)
-        try:
-            await watcher.look()
-        except Exception as error:  # whoever watches heaters does not fall over
-            session.log.note(f"watching: {error!r}")
+    try:
+        while True:
+            await asyncio.sleep(WATCH_EVERY_S)
+            try:
+                await watcher.look()
+            except Exception as error:  # whoever watches heaters does not fall over
+                session.log.note(f"watching: {error!r}")
+    finally:
+        await watcher.end()
 
 
 class _Watcher:
@@ -37,6 +40,7 @@ class _Watcher:
         self._session = session
         self._ahead_s = time.time() - time.monotonic()
         self._polled_s = 0.0
+        self._poll: asyncio.Task[None] | None = None
 
     async def look(self) -> None:
         """Do what is due: heaters off, or the next question for temperatures."""
@@ -56,8 +60,14 @@ class _Watcher:
         elif lost is not None:
             if session.hot_by_us:
                 session.untold = await session.told(lost)
-        elif not session.talk.is_busy:
-            await self._poll()
+        elif self._poll is None or self._poll.done():
+            self._begin_poll()
+
+    async def end(self) -> None:
+        """Ask no more."""
+        if self._poll is not None:
+            self._poll.cancel()
+            await asyncio.gather(self._poll, return_exceptions=True)
 
     async def _switch_off(self, why: str) -> None:
         session = self._session
@@ -68,12 +78,17 @@ class _Watcher:
         session.notice("text", f"{why}: heaters off. {outcome.words()}")
         session.guard.commanded(time.monotonic())
 
-    async def _poll(self) -> None:
+    def _begin_poll(self) -> None:
+        """Ask when it is due, in turn with the work's own questions, however dense they come."""
         session, now_s = self._session, time.monotonic()
         last_s = max(self._polled_s, session.guard.last_report_s or 0.0)
         if now_s - last_s < session.config.limits.poll_s or session.talk.wire.halted is not None:
             return
         self._polled_s = now_s
+        self._poll = asyncio.create_task(self._ask())
+
+    async def _ask(self) -> None:
+        session = self._session
         try:
             await session.talk.exchange("M105", within_s=POLL_WITHIN_S)
         except Stopped:

@@ -10,6 +10,7 @@ from asleft.controller.asking import Asker, Heard
 from asleft.controller.heat import ANSWER_S
 from asleft.controller.kept import difference
 from asleft.controller.report import STEPS_ANSWER, SettingsReport, parse_report
+from asleft.errors import MachineError
 
 _TRIES = 5
 _REPORT_S = 20.0
@@ -53,12 +54,24 @@ class SettingsReader:
 
     def _report(self) -> SettingsReport:
         """M503; where that tells no steps, M92 alone behind it."""
-        text = _text(self._asker.ask("M503", within_s=_REPORT_S, may_refuse=True))
+        text = _text(self._asked("M503", within_s=_REPORT_S))
         report = parse_report(text)
         if any(s.code == "M92" for s in report.settings):
             return report
-        steps = _text(self._asker.ask("M92", within_s=ANSWER_S, may_refuse=True))
+        steps = _text(self._asked("M92", within_s=ANSWER_S))
         return parse_report(f"{text}{STEPS_ANSWER}\n{steps}") if steps else report
+
+    def _asked(self, question: str, *, within_s: float) -> Heard:
+        """A machine may not know the question; one that stopped is no machine with no settings."""
+        heard = self._asker.ask(question, within_s=within_s, may_refuse=True)
+        stopped = next((e for e in heard.answer.errors if e.startswith("!!")), None)
+        if stopped is not None and not heard.unknown:
+            raise MachineError(
+                f"the machine says {stopped!r} to {question}, which asks for its settings",
+                hint="It stopped: look at the machine, then switch it off and on.",
+                where=question,
+            )
+        return heard
 
 
 def _text(heard: Heard) -> str:

@@ -44,6 +44,7 @@ class HeatGuard:
         self._asked_c: dict[str, float] = {}  # what we set
         self._reported_c: dict[str, float] = {}  # what the machine says is set
         self._lowest_c: dict[str, float] = {}  # since every target is 0
+        self._doubted: set[str] = set()  # heated by somebody else, and read once as trouble
         self._last_command_s = now_s
 
     @property
@@ -126,9 +127,12 @@ class HeatGuard:
         what = f"the {_words(one.sensor)} is at {one.actual_c:g} °C"
         broken = sensor_is_broken(one.actual_c)
         if broken and self.may_be_hot and self._heats(one.sensor):
-            return f"the sensor of the {_words(one.sensor)} is broken (it reads {one.actual_c})"
+            what = f"the sensor of the {_words(one.sensor)} is broken (it reads {one.actual_c})"
+            return self._looked_at(one.sensor, what)
         if math.isfinite(one.actual_c) and one.actual_c > self._limit_c(one.sensor):
-            return f"{what}, above its limit of {self._limit_c(one.sensor):g} °C"
+            what = f"{what}, above its limit of {self._limit_c(one.sensor):g} °C"
+            return self._looked_at(one.sensor, what)
+        self._doubted.discard(one.sensor)
         if broken or self.may_be_hot:
             self._lowest_c.clear()
             return None
@@ -137,6 +141,15 @@ class HeatGuard:
         if one.actual_c > WARM_C and one.actual_c - lowest_c > RISE_K:
             return f"{what} and rising with its heater off (it was {lowest_c:g} °C)"
         return None
+
+    def _looked_at(self, sensor: str, what: str) -> str | None:
+        """Trouble, at once; what somebody else heats is looked at twice before it is ended."""
+        if self.ours or not self._heats(sensor):
+            return what
+        if sensor not in self._doubted:  # a digit may be wrong, and a print may be at stake
+            self._doubted.add(sensor)
+            return None
+        return f"{what}, read twice. We did not heat it: if it was printing, that has ended"
 
     def _heats(self, sensor: str) -> bool:
         return self._reported_c.get(sensor, 0) > 0 or any(
