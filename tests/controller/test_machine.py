@@ -77,7 +77,7 @@ def test_a_machine_that_tells_nothing_says_why(bench: Make) -> None:
 
 def test_a_machine_that_stopped_is_not_one_without_settings(bench: Make) -> None:
     on = bench({"M503": ["!! driver too hot", "ok"], "M92": ["!! driver too hot", "ok"]})
-    with pytest.raises(MachineError, match="driver too hot.*M503"):
+    with pytest.raises(MachineError, match=r"driver too hot.*M503"):
         on.machine.read_settings()
 
 
