@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 DIGITS = 0.006
 """A value printed with two digits can be off by half of the last one (and six for skew)."""
-STOPS_WITHIN_S = 5.0
+STOPS_WITHIN_S, SOONER_S = 5.0, 3.0
 FED_WITHIN_MM = 0.05
 UNCONFIRMED = "could NOT be confirmed"
 AXES = ("X", "Y", "Z", "E")
@@ -165,10 +165,16 @@ def _left(stage: Stage, ran: Ran) -> Iterator[str]:
         yield f"left with targets {board.nozzle.target_c:g} and {board.bed.target_c:g}"
     if not board.modes.cold_guard and "cold-feed guard" not in said:
         yield "the cold-feed guard was left off without a word"
-    if stage.truth.too_hot_s is not None:
-        off_s = stage.truth.off_s
-        if off_s is None or off_s - stage.truth.too_hot_s > STOPS_WITHIN_S:
-            yield f"too hot at {stage.truth.too_hot_s:.1f} s, heaters off at {off_s}"
+    yield from _too_hot(stage)
+
+
+def _too_hot(stage: Stage) -> Iterator[str]:
+    """Whether heaters off came in time; the program may see it a reading earlier than we do."""
+    at_s, off_s = stage.truth.too_hot_s, stage.truth.off_s
+    if at_s is None or stage.loop.now_s < at_s + STOPS_WITHIN_S:
+        return
+    if not any(-SOONER_S <= each_s - at_s <= STOPS_WITHIN_S for each_s in off_s):
+        yield f"too hot at {at_s:.1f} s, heaters off at {off_s[-4:]}"
 
 
 def _afterwards(stage: Stage, ran: Ran, again: Callable[[Run], Ran]) -> Iterator[str]:

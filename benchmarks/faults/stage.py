@@ -51,14 +51,14 @@ class Truth:
 
     `fed_mm` is commanded length that was really fed since the last mark, by the reading's key.
     `before` is what the last report before the first change held. `too_hot_s` is when a heater
-    first was beyond what anybody may believe, `off_s` when heaters off came after it.
+    first was beyond what anybody may believe, `off_s` when heaters off came, or the board halted.
     """
 
     held: list[Held] = field(default_factory=list)
     fed_mm: dict[str, float] = field(default_factory=dict)
     before: Values | None = None
     too_hot_s: float | None = None
-    off_s: float | None = None
+    off_s: list[float] = field(default_factory=list)
     struck_s: float | None = None
 
 
@@ -144,8 +144,8 @@ class Stage:
             self.truth.held.append(Held(self.loop.now_s, held))
         if "M92 X" in line and self.truth.before is None and self.truth.held:
             self.truth.before = self.truth.held[-1].in_force
-        if "M104" in line and "S0" in line and self.truth.too_hot_s is not None:
-            self.truth.off_s = self.truth.off_s or self.loop.now_s
+        if "M104" in line and "S0" in line:
+            self.truth.off_s.append(self.loop.now_s)
         if len(self.lines) in self.strikes_at:
             self.strike()
 
@@ -160,16 +160,16 @@ class Stage:
     async def _watch(self) -> None:
         """Note when the nozzle rises unasked beyond what anybody may believe."""
         nozzle, lowest_c = self.board.nozzle, float("inf")
-        while self.truth.off_s is None:
+        while self.truth.too_hot_s is None or not self.board.halted:
             await asyncio.sleep(0.1)
             if self.truth.too_hot_s is not None:
-                self.truth.off_s = self.loop.now_s if self.board.halted else None
                 continue
             now_c = nozzle.read_c(self.loop.now_s)
             lowest_c = min(lowest_c, now_c) if not nozzle.target_c else float("inf")
             rises = not nozzle.target_c and now_c > max(51.0, lowest_c + 16.0)
             if nozzle.rises_c_s and (rises or now_c > self.limit_c + 1):
                 self.truth.too_hot_s = self.loop.now_s
+        self.truth.off_s.append(self.loop.now_s)
 
     @property
     def limit_c(self) -> float:

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from asleft.controller import tell_also
 from asleft.errors import InputError, MachineError, RefusedError
 
 Make = Callable[..., Any]
@@ -79,6 +80,14 @@ def test_a_machine_that_stopped_is_not_one_without_settings(bench: Make) -> None
     on = bench({"M503": ["!! driver too hot", "ok"], "M92": ["!! driver too hot", "ok"]})
     with pytest.raises(MachineError, match=r"driver too hot.*M503"):
         on.machine.read_settings()
+
+
+def test_what_was_said_is_not_said_again() -> None:
+    error = MachineError("too hot. Heaters off was confirmed.")
+    tell_also(error, MachineError("Heaters off was confirmed."))
+    assert error.message == "too hot. Heaters off was confirmed."
+    tell_also(error, MachineError("the guard is off"))
+    assert error.message.endswith("And then: the guard is off")
 
 
 def test_values_are_checked_before_anything_is_sent(bench: Make) -> None:

@@ -187,6 +187,8 @@ def says_unknown(texts: Iterable[str]) -> bool:
 
 def tell_also(error: BaseException, failure: AsleftError) -> None:
     """Let an error on its way out say too what could not be put right behind it."""
+    if isinstance(error, AsleftError) and failure.message in error.message:
+        return  # said already
     if isinstance(error, AsleftError):
         error.message = f"{error.message.rstrip('.')}. And then: {failure.message}"
         error.hint = failure.hint or error.hint

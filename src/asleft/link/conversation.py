@@ -218,8 +218,7 @@ class Conversation:
         wire = self.wire
         wire.in_step = False
         leave = self._on_silence()
-        last = f"; the last thing heard was {wire.last_heard!r}" if wire.last_heard else ""
-        what = f"no answer to {waiting.command!r} within {after_s:.1f} s{last}"
+        what = f"no answer to {waiting.command!r} within {after_s:.1f} s; {wire.last_words()}"
         if any(error.startswith("!!") for error in waiting.errors):
             wire.halted = waiting.errors[-1]
             return wire.halted_error()

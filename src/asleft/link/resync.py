@@ -170,9 +170,9 @@ def _is_report(heard: Heard, lines: list[str]) -> bool:
 def _silent(wire: Wire, after_s: float) -> LineError:
     heard = wire.last_heard
     noise = "\ufffd" in heard or "\x00" in heard
-    said = f"the last thing heard was {heard!r}" if heard else "nothing was heard"
     return LineError(
-        f"{'only noise' if noise else f'no answer to {QUESTION}'} within {after_s:.0f} s; {said}",
+        f"{'only noise' if noise else f'no answer to {QUESTION}'} within {after_s:.0f} s; "
+        f"{wire.last_words()}",
         hint="Is the machine switched on, and is this its port and its speed?",
         where=wire.transport.describe(),
     )

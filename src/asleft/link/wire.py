@@ -124,6 +124,11 @@ class Wire:
         """
         return command.split(" ", 1)[0] in self._named
 
+    def last_words(self) -> str:
+        """The last thing heard on this line, for an error."""
+        heard = self.last_heard
+        return f"the last thing heard was {heard!r}" if heard else "nothing was heard"
+
     def next_number(self) -> int:
         """The number of the next line."""
         self._number += 1
@@ -183,10 +188,9 @@ class Wire:
             self._lose("the connection ended")
 
     def _lose(self, what: str) -> None:
-        last = f"; the last thing heard was {self.last_heard!r}" if self.last_heard else ""
         self.log.note(what)
         self.lost = LineError(
-            what + last,
+            f"{what}; {self.last_words()}",
             hint="Check the cable and the machine's power, then connect again.",
             where=self.transport.describe(),
         )
@@ -200,8 +204,8 @@ class Wire:
     def _take(self, heard: Heard) -> None:
         """Give one line to whom it belongs."""
         self.heard_count += 1
-        if heard.text and heard.kind != "wait":
-            self.last_heard = heard.text
+        if heard.kind != "wait":
+            self.last_heard = heard.text or heard.kind
         self._on_heard(heard)
         if not self.in_session and heard.kind not in {"ok", "resend", "wait"}:
             self.opening.append(heard.text)
