@@ -10,12 +10,14 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)"
+_NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)"
 _PREFIX = re.compile(r"^\s*(?:(?:echo|recv)\s*:|<+|ok\s+(?=[GM]\d))\s*", re.IGNORECASE)
-_CODE = re.compile(r"(?P<code>[GM]\d+(?:\.\d+)?)(?![\d.])\s*:?\s*(?P<rest>.*)", re.DOTALL)
+_CODE = re.compile(
+    r"(?P<code>[GM]\d+(?:\.\d+)?)(?![\d.])\s*:?\s*(?P<rest>.*)", re.DOTALL | re.ASCII
+)
 _WORD = re.compile(rf"([A-Za-z])\s*[:=]?\s*({_NUMBER}(?::{_NUMBER})*)(?![\w.])\s*,?\s*")
 _LIST_NAME = re.compile(r"([A-Z])(\d+)")
-_COMMAND = re.compile(r"[GMT]\d")
+_COMMAND = re.compile(r"[GMT]\d", re.ASCII)
 # A key of a configuration dump has a dot, an underscore or an equals sign; `uptime 12` has not.
 _KEYED = re.compile(rf"(?=\S*[._]|[^=]*=)[A-Za-z][\w.\-]*\s*[=\s]\s*{_NUMBER}\s*$")
 
@@ -97,13 +99,19 @@ def parse_words(text: str) -> tuple[dict[str, float], dict[str, int]] | None:
 
 
 def looks_like_command(line: str) -> bool:
-    """Whether a line that could not be read is still a code that can be sent as it is."""
-    return _COMMAND.match(uncommented(line)) is not None
+    """Whether a line that could not be read is still a code that can be sent as it is.
+
+    One with bytes lost or spoiled on the way is not.
+    """
+    body = uncommented(line)
+    sendable = body.isascii() and body.isprintable() and "*" not in body
+    return sendable and _COMMAND.match(body) is not None
 
 
 def looks_like_setting(line: str) -> bool:
     """Whether a line holds a value: a code, or a key with a number (a configuration dump)."""
-    return looks_like_command(line) or _KEYED.match(uncommented(line)) is not None
+    body = uncommented(line)
+    return _COMMAND.match(body) is not None or _KEYED.match(body) is not None
 
 
 def format_number(value: float, *, decimals: int = 6) -> str:
