@@ -69,7 +69,7 @@ def heard(data: bytes) -> None:
     assert lines == LineSplitter().feed(data + b"\n")
     for line in lines:
         told = classify(line)
-        assert told.number is None or 0 <= told.number
+        assert told.number is None or told.number >= 0
         if told.kind == "ok":
             assert line.lstrip("\x00\ufffd").strip().startswith("ok")
         for each in temperatures(line):
