@@ -1,16 +1,21 @@
 """A whole evening at one machine, in the order in which nothing later spoils what came before.
 
-Keep as found, feed, set, feed again, span, set and store, power off and on, second piece,
-record. Every step goes through the same `Bench` methods that the single commands use.
+Keep as found, feed, set, feed again, traverse, span, set and store, power off and on, second
+piece, bead, fit. Every step goes through the same `Bench` methods that the single commands use.
+An evening that was cut short goes on behind the jobs that it had done.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
+from asleft.bench.proposing import ORDER
 from asleft.bench.workshop import Bench
+
+Do = Callable[[str, Callable[[], dict[str, Any]]], dict[str, Any]]
 
 
 @dataclass(frozen=True)
@@ -54,35 +59,61 @@ class Evening:
 
 
 def whole_evening(
-    bench: Bench, options: Mapping[str, Any], *, began: Callable[[str], None]
+    bench: Bench,
+    options: Mapping[str, Any],
+    *,
+    began: Callable[[str], None],
+    ended: Callable[[str, dict[str, Any]], None] = lambda _name, _told: None,
+    done: Mapping[str, dict[str, Any]] | None = None,
+    trials: Sequence[str] = ("feed", "span"),
 ) -> Evening:
-    """Run the whole job.
+    """Run the whole job, or what is left of it.
 
     Args:
         bench: a bench whose machine has an address.
         options: what the trials take (`temperature_c`, `instrument`, …).
         began: told the name of each job as it begins.
+        ended: told the name of each job and what it came to.
+        done: the jobs of an evening that was cut short, by name; they are not run again.
+        trials: which trials; they are run in the order of `ORDER`.
 
     Raises:
         AsleftError: as the first job that could not be done gave it.
     """
-    jobs: dict[str, dict[str, Any]] = {}
+    jobs: dict[str, dict[str, Any]] = dict(done or {})
 
     def do(name: str, job: Callable[[], dict[str, Any]]) -> dict[str, Any]:
-        began(name)
-        jobs[name] = job()
+        if name not in jobs:
+            began(name)
+            jobs[name] = job()
+            ended(name, jobs[name])
         return jobs[name]
 
     do("found", bench.found)
+    for trial in (each for each in ORDER if each in trials):
+        if trial == "feed":
+            _feed(bench, options, do)
+        elif trial == "span":
+            _span(bench, options, do)
+        else:
+            do(trial, partial(bench.trial, trial, options))
+    return Evening(jobs, bench.commands_sent)
+
+
+def _feed(bench: Bench, options: Mapping[str, Any], do: Do) -> None:
+    """Feed, set what it found, and feed again to prove it."""
     if _proposes(do("feed", lambda: bench.trial("feed", options))):
         do("set feed", lambda: bench.set(from_findings=True, store=False))
         do("feed again", lambda: bench.trial("feed", options))
+
+
+def _span(bench: Bench, options: Mapping[str, Any], do: Do) -> None:
+    """Read the piece, set and store everything found, prove it over power and a second piece."""
     if _asks_for_more(do("span", lambda: bench.trial("span", options))):
         do("span more", lambda: bench.trial("span", {**options, "more": True}))
     do("set span", lambda: bench.set(from_findings=True, store=True))
     do("power", lambda: bench.prove(power_cycle_now=True))
     do("proof", bench.prove)
-    return Evening(jobs, bench.commands_sent)
 
 
 def values_by_name(found: Mapping[str, Any]) -> dict[str, float]:

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
-from asleft.bench import changing, describing, found, proving, trying, undoing
+from asleft.bench import changing, describing, found, proposing, proving, trying, undoing
 from asleft.bench.desk import Desk
 from asleft.bench.person import Person
 from asleft.bench.versions import versions
@@ -162,6 +162,14 @@ class Bench:
     def due(self) -> dict[str, Any]:
         """What should be looked at again, and why; `asleft.due/1`."""
         return undoing.due(self._desk)
+
+    def standing(self) -> dict[str, Any]:
+        """How far the work on this machine is; `asleft.standing/1`."""
+        return proposing.standing(self._desk)
+
+    def propose(self, door: proposing.Door, replaced: str | None = None) -> dict[str, Any]:
+        """The jobs for this evening and why; `asleft.evening/1`."""
+        return proposing.propose(self._desk, door, replaced)
 
     def findings(self) -> tuple[list[dict[str, Any]], bool]:
         """Results of the last trials that still stand, and whether steps were set by them."""
