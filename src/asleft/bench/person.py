@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
-from asleft.units import Typed
+from asleft.errors import InputError
+from asleft.units import Typed, parse_typed
 
 
 @dataclass(frozen=True)
@@ -77,3 +78,31 @@ class Person(Protocol):
     def progress(self, what: str, done: float, remaining_s: float | None) -> None:
         """How far a wait has come, 0 to 1, and the seconds left where they are known."""
         ...
+
+
+def number_of(ask: Ask, text: str) -> Typed:
+    """The number that a text answers a question with.
+
+    Raises:
+        InputError: it is no number, or one that is impossible here.
+    """
+    typed = parse_typed(text, where=ask.unit, lengths=ask.unit == "mm")
+    low, high = float(ask.details.get("low", 0.0)), ask.details.get("high")
+    if typed.value < low or (high is not None and typed.value > float(high)):
+        bound = f"from {low:g}" + (f" to {float(high):g}" if high is not None else "")
+        raise InputError(
+            f"{typed.raw.strip()} is impossible here", hint=f"Type {bound} {ask.unit}."
+        )
+    return typed
+
+
+def choice_of(ask: Ask, text: str) -> str:
+    """The choice that a text answers a question with.
+
+    Raises:
+        InputError: it is none of them.
+    """
+    values = [str(value) for value, _ in ask.details["choices"]]
+    if text not in values:
+        raise InputError(f"{text!r} is no choice here", hint=f"Say {' or '.join(values)}.")
+    return text

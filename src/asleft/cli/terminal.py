@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING, TextIO
 from asleft.cli.failure import InputEndedError
 from asleft.cli.wording import duration, paint, sentence, wrapped
 from asleft.errors import InputError
-from asleft.units import Typed, parse_typed
 
 if TYPE_CHECKING:
     from asleft.bench.person import Ask
+    from asleft.units import Typed
 
 YES = frozenset({"y", "yes"})
 NO = frozenset({"n", "no"})
@@ -93,6 +93,8 @@ class TerminalPerson:
             TakeBack: `back` was typed.
             Stopped: the input ended (exit 1).
         """
+        from asleft.bench.person import number_of
+
         self._put(ask)
         if self._source.isatty() and not self._told_of_back:
             self._told_of_back = True
@@ -101,12 +103,9 @@ class TerminalPerson:
             text = self._read(ask.unit)
             _leave_if_back(text.strip().casefold())
             try:
-                typed = parse_typed(text, where=ask.unit, lengths=ask.unit == "mm")
-                self._within_bounds(typed, ask)
+                return number_of(ask, text)
             except InputError as error:
                 self._write_lines(wrapped(f"{sentence(error.message)} {error.hint}", indent="  "))
-                continue
-            return typed
 
     def choose(self, ask: Ask) -> str:
         """Ask for one of the choices, by its word or by letters that no other one begins with.
@@ -179,16 +178,6 @@ class TerminalPerson:
                 hint="What was read is kept; run the same command again to go on.",
             )
         return line.rstrip("\r\n")
-
-    @staticmethod
-    def _within_bounds(typed: Typed, ask: Ask) -> None:
-        low = float(ask.details.get("low", 0.0))
-        high = ask.details.get("high")
-        if typed.value < low or (high is not None and typed.value > float(high)):
-            bound = f"from {low:g}" + (f" to {float(high):g}" if high is not None else "")
-            raise InputError(
-                f"{typed.raw.strip()} is impossible here", hint=f"Type {bound} {ask.unit}."
-            )
 
     def _close_bar(self) -> None:
         if self._bar_open:
