@@ -16,6 +16,7 @@ NO_LONGER = {
     "belt": {"span", "traverse"},
     "hotend": {"feed", "bead"},
     "firmware": {"feed", "span", "traverse", "bead", "fit"},
+    "height": set(),
     "moved": {"span"},
     "other": set(),
 }
@@ -23,9 +24,10 @@ CONTROLLER = {
     "extruder": {"E"},
     "nozzle": set(),
     "filament": set(),
-    "belt": {"X", "Y", "Z", "XY"},
+    "belt": {"X", "Y", "Z", "L", "R", "XY"},
     "hotend": set(),
-    "firmware": {"E", "X", "Y", "Z", "XY"},
+    "firmware": {"E", "X", "Y", "Z", "L", "R", "XY"},
+    "height": set(),
     "moved": {"XY"},
     "other": set(),
 }
@@ -45,7 +47,7 @@ def test_what_an_event_undoes(event: str, trial: str) -> None:
 @pytest.mark.parametrize("event", EVENTS)
 def test_which_settings_of_the_controller_an_event_undoes(event: str) -> None:
     settings = {"E": "steps_per_mm", "X": "steps_per_mm", "Y": "steps_per_mm", "Z": "steps_per_mm"}
-    settings["XY"] = "skew"
+    settings |= {"XY": "skew", "L": "arm_length", "R": "radius"}
     gone = {axis for axis, s in settings.items() if group_of(s, axis) in EVENTS[event].undoes}
     assert gone == CONTROLLER[event]
 

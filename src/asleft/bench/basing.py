@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from asleft.bench.desk import Desk
 from asleft.bench.found import read_and_keep
+from asleft.bench.handing import latest_told
+from asleft.bench.waiting import unseen
 from asleft.controller import difference, parse_report
 from asleft.errors import InputError, RefusedError
 from asleft.measure import Instrument, Tolerance
@@ -31,16 +33,32 @@ def kept_state(desk: Desk, trial: Trial, options: Mapping[str, Any]) -> KeptRow:
     chosen = options.get("kept")
     if chosen is not None:
         return _chosen_state(desk, int(chosen))
+    latest = None
     if desk.reachable and options.get("readings") is None:
-        return desk.kept(read_and_keep(desk, f"before the trial {trial.kind}")[1])
-    latest = desk.store.latest_kept(desk.row.id)
+        latest = desk.kept(read_and_keep(desk, f"before the trial {trial.kind}")[1])
+        if latest.standing not in ("typed", "pasted"):
+            return latest
+    latest = latest or latest_told(desk) or desk.store.latest_kept(desk.row.id)
     if latest is None:
         raise InputError(
             "no settings of this machine are kept yet",
             hint="Run `asleft found` first, on its port, with --report or with --steps.",
             where=trial.kind,
         )
+    _refuse_unsettled(desk, latest)
     return latest
+
+
+def _refuse_unsettled(desk: Desk, latest: KeptRow) -> None:
+    """What was handed over after the state was kept may be in force by now, or not."""
+    for change in unseen(desk):
+        if change.at > latest.at:
+            raise RefusedError(
+                f"change {change.id} was handed over after the settings were kept, and whether it"
+                " is in force is not known",
+                hint="Keep them again: `asleft found`, on its port, with --report or --steps.",
+                where=f"change {change.id}",
+            )
 
 
 def _chosen_state(desk: Desk, number: int) -> KeptRow:

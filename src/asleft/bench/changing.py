@@ -11,9 +11,16 @@ from typing import TYPE_CHECKING, Any
 
 from asleft.bench.desk import Desk
 from asleft.bench.found import named_values, read_and_keep
-from asleft.bench.outcome import Command, Outcome
-from asleft.bench.sending import Change, file_change, send
-from asleft.controller import lines_by_hand, parse_report, restore_lines, setting_lines
+from asleft.bench.handing import hand_over, in_file, latest_told
+from asleft.bench.outcome import Outcome
+from asleft.bench.sending import Change, send
+from asleft.controller import (
+    SettingsReport,
+    lines_by_hand,
+    parse_report,
+    restore_lines,
+    setting_lines,
+)
 from asleft.errors import InputError, RefusedError
 
 if TYPE_CHECKING:
@@ -43,8 +50,10 @@ def set_values(
             where="set",
         )
     if not desk.reachable:
-        return _hand_over(desk, "set", wanted, proposals)
+        return _handed_over(desk, wanted, proposals)
     before, kept_before = read_and_keep(desk, "before a change")
+    if in_file(desk, kept_before):
+        return _handed_over(desk, wanted, proposals)
     _refuse_stale(proposals, named_values(before))
     change = Change(
         before,
@@ -74,8 +83,10 @@ def undo(desk: Desk) -> dict[str, Any]:
             if setting["before"] is not None:
                 wanted.setdefault(setting["axis"], setting["before"])
     if not desk.reachable:
-        return _hand_over(desk, "undo", wanted, [])
+        return hand_over(desk, "undo", wanted, [])
     before, kept_before = read_and_keep(desk, "before undoing")
+    if in_file(desk, kept_before):
+        return hand_over(desk, "undo", wanted, [])
     outcome = Outcome("undo")
     if any(change.kind == "restore" for change in changes):
         first = desk.kept_in(changes[0].calibration_id)[0]
@@ -93,9 +104,14 @@ def undo(desk: Desk) -> dict[str, Any]:
 
 def restore(desk: Desk, number: int, *, everything: bool) -> dict[str, Any]:
     """Put back what a kept state holds; returns `asleft.restore/1`."""
-    desk.connect()
+    if desk.reachable:  # who is on the port says whose kept state it must be
+        desk.connect()
     kept = parse_report(desk.kept(number).raw)
+    if not desk.reachable:
+        return _restore_by_hand(desk, kept, everything=everything)
     now, kept_before = read_and_keep(desk, "before restoring")
+    if in_file(desk, kept_before):
+        return _restore_by_hand(desk, kept, everything=everything)
     change = Change(
         now,
         kept_before,
@@ -109,6 +125,34 @@ def restore(desk: Desk, number: int, *, everything: bool) -> dict[str, Any]:
         outcome.by_hand = lines_by_hand(kept, now)
     send(desk, outcome, change)
     return outcome.to_dict()
+
+
+def _handed_over(
+    desk: Desk, wanted: Mapping[str, float], proposals: Sequence[Proposal]
+) -> dict[str, Any]:
+    """Lines to enter, where the proposals still hold on what is known to be in force."""
+    latest = latest_told(desk)
+    if latest is not None:
+        _refuse_stale(proposals, named_values(parse_report(latest.raw)))
+    return hand_over(desk, "set", wanted, proposals)
+
+
+def _restore_by_hand(desk: Desk, kept: SettingsReport, *, everything: bool) -> dict[str, Any]:
+    """The lines of a kept state that differ from what is known to be in force."""
+    latest = latest_told(desk)
+    now = parse_report(latest.raw) if latest else kept
+    values = named_values(now)
+    wanted = {n: v for n, v in named_values(kept).items() if values.get(n) != v}
+    lines = restore_lines(kept, now, everything=everything)
+    if everything:
+        lines += lines_by_hand(kept, now)
+    if not (wanted or lines):
+        raise RefusedError(
+            "nothing differs from what is known to be in force",
+            hint="Keep the settings first: `asleft found --report FILE`.",
+            where="restore",
+        )
+    return hand_over(desk, "restore", wanted, [], lines=lines)
 
 
 def _to_enter(proposal: Proposal) -> float:
@@ -189,29 +233,3 @@ def _storage_may_differ(desk: Desk) -> bool:
         for change in (desk.store.changes(calibration) if calibration else ())
         for mark in change.marks
     )
-
-
-def _hand_over(
-    desk: Desk, command: Command, wanted: Mapping[str, float], proposals: Sequence[Proposal]
-) -> dict[str, Any]:
-    """The change as lines to enter by hand; it stays handed over until a fresh report agrees."""
-    latest = desk.store.latest_kept(desk.row.id)
-    if latest is None or not wanted:
-        raise InputError(
-            "neither a port nor a kept state of this machine is known"
-            if latest is None
-            else "there is nothing to set, and no port to store over",
-            hint="Give --port, or keep its settings first with `asleft found --report`.",
-            where="set",
-        )
-    before = parse_report(latest.raw)
-    outcome = Outcome(command, named_values(before), kept_before=latest.id, handed_over=True)
-    _refuse_stale(proposals, outcome.before)
-    outcome.by_hand = setting_lines(wanted, before)
-    outcome.reason = (
-        "no port is known: enter these lines, store them with M500 where the machine can, then"
-        " read the settings again"
-    )
-    number = file_change(desk, outcome, wanted, [p["id"] for p in proposals])
-    desk.store.mark_change(number, "handed_over", {"lines": outcome.by_hand})
-    return outcome.to_dict()

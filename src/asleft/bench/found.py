@@ -9,10 +9,10 @@ from collections.abc import Mapping
 from typing import Any
 
 from asleft.bench.desk import Desk, Standing
+from asleft.bench.waiting import settle
 from asleft.controller import (
     Difference,
     SettingsReport,
-    departures,
     difference,
     parse_report,
     typed_report,
@@ -23,6 +23,8 @@ from asleft.units import LINEAR_AXES, is_tool_axis
 
 def read_and_keep(desk: Desk, reason: str, *, whole: bool = True) -> tuple[SettingsReport, int]:
     """Read the settings in force over the line and file them; the report and its number.
+
+    With `whole`, a machine that does not tell its steps gives the last ones typed or pasted.
 
     Raises:
         MachineError: the report stays incomplete, and `whole` asks for a complete one: nothing
@@ -36,36 +38,33 @@ def read_and_keep(desk: Desk, reason: str, *, whole: bool = True) -> tuple[Setti
     restarted = restarted or (machine.facts.restarted_on_opening and first)
     standing: Standing = "after_reset" if restarted else "in_force"
     kept = desk.keep(report, "as found" if first else reason, standing)
+    if report.steps_untold and whole:
+        return _told_by_hand(desk, report)
     if whole and not report.complete:
         raise MachineError(
             f"the settings report is not complete: {report.reason}",
             hint="Ask again with `asleft found`; if it stays so, work with a pasted report.",
             where=machine.facts.address,
         )
-    settle_handed_over(desk, report)
+    if not report.steps_untold:
+        settle(desk, report, standing)
     return report, kept
 
 
-def settle_handed_over(desk: Desk, report: SettingsReport) -> None:
-    """A change entered by hand is true once a fresh report shows every value of it; say so."""
-    calibration = desk.open_calibration()
-    values = named_values(report)
-    for change in desk.store.changes(calibration) if calibration else ():
-        states = {mark.state for mark in change.marks}
-        wanted = {each["axis"]: each["wanted"] for each in change.settings}
-        if "handed_over" not in states or "read_back" in states:
-            continue
-        off = departures(report, report, wanted)
-        held = {name: values.get(name) for name in wanted}
-        if not off:
-            desk.store.mark_change(change.id, "read_back", {"verified": True, "values": held})
-            desk.person.tell("The change that was entered by hand is in force: " + _listed(wanted))
-        else:
-            desk.person.tell(
-                "The change handed over is not in force yet. Wished, and what is there: "
-                + "; ".join(str(each) for each in off)
-                + "."
-            )
+def _told_by_hand(desk: Desk, report: SettingsReport) -> tuple[SettingsReport, int]:
+    """The last values that a person gave for a machine that does not tell its steps.
+
+    Raises:
+        MachineError: none were given.
+    """
+    for kept in reversed(desk.store.kept_states(desk.row.id)):
+        if kept.standing in ("typed", "pasted"):
+            return parse_report(kept.raw), kept.id
+    raise MachineError(
+        report.reason or "the machine does not tell its steps per mm",
+        hint="Look into that file and give them once: `asleft found --steps X=…,Y=…,Z=…,E=…`.",
+        where=desk.connect().facts.address,
+    )
 
 
 def found(desk: Desk) -> dict[str, Any]:
@@ -84,7 +83,7 @@ def found_in_text(desk: Desk, text: str, *, source: str) -> dict[str, Any]:
             where=source,
         )
     kept = desk.keep(report, f"pasted from {source}", "pasted")
-    settle_handed_over(desk, report)
+    settle(desk, report, "pasted")
     return _told(desk, report, kept, storage="unknown")
 
 
@@ -99,17 +98,13 @@ def found_typed(desk: Desk, steps: Mapping[str, float]) -> dict[str, Any]:
             )
     report = typed_report(steps)
     kept = desk.keep(report, "typed", "typed")
-    settle_handed_over(desk, report)
+    settle(desk, report, "typed")
     return _told(desk, report, kept, storage="unknown")
 
 
 def named_values(report: SettingsReport) -> dict[str, float]:
     """What can be set, by the names of the command line: `X`, `E0`, `XY`, `L`."""
     return {name: each.value for name, each in report.named.items()}
-
-
-def _listed(values: Mapping[str, float]) -> str:
-    return ", ".join(f"{name} {value:g}" for name, value in values.items()) + "."
 
 
 def stored_differences(desk: Desk, report: SettingsReport) -> list[Difference] | None:

@@ -12,13 +12,15 @@ from typing import TYPE_CHECKING, Any
 from asleft.bench.desk import Desk, Standing
 from asleft.bench.estimating import entries_of, file_entries
 from asleft.bench.found import named_values, read_and_keep
+from asleft.bench.height import require_height
 from asleft.bench.outcome import Outcome
 from asleft.bench.person import Ask
 from asleft.bench.resuming import is_the_same, restore_trial, still_in_force
 from asleft.bench.running import Run
+from asleft.bench.waiting import as_entered, note_piece, settle, waits, words
 from asleft.controller import SettingsReport, difference, parse_report
 from asleft.errors import InputError, RefusedError, Stopped
-from asleft.measure import Proof, SpanPrediction, predict_span, prove_span
+from asleft.measure import DriveChange, Proof, SpanPrediction, predict_span, prove_span
 from asleft.trials import Basis, Entry, Trial, build, span_readings
 
 if TYPE_CHECKING:
@@ -61,6 +63,8 @@ def prove_power_cycle(desk: Desk, *, persons_word: bool) -> dict[str, Any]:
     if not banner:
         outcome.warnings.append("that power was off is the person's word: no boot banner was seen")
     after = machine.read_settings()
+    if after.steps_untold:
+        return _untold(desk, outcome, after)
     standing: Standing = "after_reset" if banner else "in_force"
     outcome.kept_after = desk.keep(after, "after a power cycle", standing)
     outcome.read_back = outcome.from_storage = named_values(after)
@@ -71,6 +75,19 @@ def prove_power_cycle(desk: Desk, *, persons_word: bool) -> dict[str, Any]:
             str(d) for d in lost
         )
     _mark_survival(desk, outcome)
+    settle(desk, after, standing)
+    outcome.handed_over = waits(desk)
+    return outcome.to_dict()
+
+
+def _untold(desk: Desk, outcome: Outcome, after: SettingsReport) -> dict[str, Any]:
+    """The steps stand in a file on the machine, and nothing on the line shows them."""
+    outcome.kept_after = desk.keep(after, "after a power cycle", "after_reset")
+    outcome.reason = (
+        "the machine does not tell its steps, so whether they held cannot be read: look into its"
+        " file, then prove them with a second piece"
+    )
+    outcome.handed_over = waits(desk)
     return outcome.to_dict()
 
 
@@ -93,6 +110,7 @@ def prove_piece(desk: Desk, options: Mapping[str, Any]) -> dict[str, Any]:
     if taken is not None:
         file_entries(desk, trial, trial_id, trial.entries(taken[0], name=taken[1]))
     else:
+        require_height(desk)
         Run(desk, trial, trial_id).go()
     return _judge(desk, trial, trial_id)
 
@@ -108,6 +126,7 @@ def _begin(
         if latest is None:
             raise InputError("no settings are kept", hint="Run `asleft found`.", where="prove")
         now, kept = parse_report(latest.raw), latest.id
+    now, kept = as_entered(desk, now, kept)
     trial_id = desk.store.start_trial(
         desk.calibration(),
         "proof",
@@ -134,6 +153,7 @@ def predict(
         steps_after={axis: v for axis, v in now.steps_per_mm.items() if v is not None},
         skew_before=basis.skew,
         skew_after=now.skew,
+        drive=DriveChange(basis.drive, basis.arms, now.arms),
     )
 
 
@@ -148,6 +168,10 @@ def _judge(desk: Desk, trial: Trial, trial_id: int) -> dict[str, Any]:
     outcome.predicted = _faces(prediction, proof)
     outcome.chi2, outcome.dof, outcome.p = proof.chi2, proof.dof, proof.p
     outcome.reason = proof.reason
+    outcome.warnings = words(desk)
+    if proof.holds:
+        note_piece(desk)
+    outcome.handed_over = waits(desk)
     told = {**proof.to_dict(), "predicted": outcome.predicted}
     desk.store.end_trial(trial_id, "done", proof.reason, told)
     return outcome.to_dict()

@@ -12,9 +12,16 @@ from typing import TYPE_CHECKING
 
 from asleft.bench.desk import Desk
 from asleft.bench.found import named_values, read_and_keep, stored_differences
+from asleft.bench.height import AGAIN, CAUTION, touches_height
 from asleft.bench.outcome import Outcome
 from asleft.bench.person import Ask
-from asleft.controller import SettingsReport, departures, difference, restore_lines
+from asleft.controller import (
+    SettingsReport,
+    departures,
+    difference,
+    file_lines,
+    restore_lines,
+)
 from asleft.errors import MachineError, MachineResetError, Stopped
 from asleft.units import SKEW_PLANES
 
@@ -24,6 +31,17 @@ if TYPE_CHECKING:
 MOVES_LATER = (
     "From now on the machine moves and feeds by the new values: watch the first movement with"
     " a hand at the switch."
+)
+
+
+HEIGHT = f"arms or end stops were changed. Before anything moves, {AGAIN}"
+NOT_KEPT = (
+    "Now it holds until power goes off; to keep it, put the values into the machine's"
+    " configuration by hand, in the one form that it has"
+)
+NOT_TAKEN = (
+    "Nothing on the machine changed: if its steps live in a configuration file, put the values"
+    " there by hand, in the one form that it has"
 )
 
 
@@ -58,6 +76,8 @@ def send(desk: Desk, outcome: Outcome, change: Change) -> None:
     number = file_change(desk, outcome, change.wanted, change.proposal_ids)
     machine = desk.connect()
     outcome.sent = list(change.lines)
+    if touches_height(outcome.sent):
+        outcome.warnings.append(HEIGHT)
     desk.store.mark_change(number, "sent", {"lines": outcome.sent, "store": change.store})
     problems = _sent(machine, change.lines)
     after, outcome.kept_after = read_and_keep(desk, f"after {outcome.command}")
@@ -80,6 +100,8 @@ def send(desk: Desk, outcome: Outcome, change: Change) -> None:
     )
     if problems:
         outcome.reason = "; ".join(problems)
+        if change.wanted and not difference(change.before, after):
+            _to_the_file(desk, outcome, number, change, NOT_TAKEN)
     elif change.store:
         _store(desk, outcome, number, change, after)
 
@@ -92,7 +114,7 @@ def file_change(
     assert kind != "prove"  # noqa: S101 - a proof changes nothing
     settings = [
         {
-            "setting": "skew" if name in SKEW_PLANES else "steps_per_mm",
+            "setting": setting_of(name),
             "axis": name,
             "before": outcome.before.get(name),
             "wanted": value,
@@ -106,6 +128,12 @@ def file_change(
         proposal_ids=list(proposal_ids),
         kept_before=outcome.kept_before,
     )
+
+
+def setting_of(name: str) -> str:
+    """The setting that a name of the command line stands for, as proposals call it."""
+    arms = {"L": "arm_length", "R": "radius"}
+    return "skew" if name in SKEW_PLANES else arms.get(name, "steps_per_mm")
 
 
 def _sent(machine: Machine, lines: Sequence[str]) -> list[str]:
@@ -146,6 +174,17 @@ def _store(desk: Desk, outcome: Outcome, number: int, change: Change, live: Sett
     )
     if not outcome.verified:
         desk.store.mark_change(number, "failed", {"values": outcome.read_back, "verified": False})
+    elif not outcome.stored and change.wanted:
+        _to_the_file(desk, outcome, number, change, NOT_KEPT)
+
+
+def _to_the_file(desk: Desk, outcome: Outcome, number: int, change: Change, why: str) -> None:
+    """What the machine does not take, or keep, is for its configuration: lines for a hand."""
+    turn = desk.description.steps_per_turn
+    outcome.by_hand = file_lines(change.wanted, named_values(change.before), turn)
+    outcome.handed_over = True
+    outcome.reason = f"{outcome.reason}. {why}"
+    desk.store.mark_change(number, "handed_over", {"lines": outcome.by_hand})
 
 
 def _preview(desk: Desk, outcome: Outcome, change: Change) -> Ask:
@@ -163,7 +202,7 @@ def _preview(desk: Desk, outcome: Outcome, change: Change) -> Ask:
     return Ask(
         f"{outcome.command}.confirm",
         " ".join(sentences) or "Nothing differs. Go on?",
-        cautions=(MOVES_LATER,) if change.lines else (),
+        cautions=_cautions(change),
         action="approve",
         details={
             "lines": list(change.lines),
@@ -171,6 +210,12 @@ def _preview(desk: Desk, outcome: Outcome, change: Change) -> Ask:
             "wanted": dict(change.wanted),
         },
     )
+
+
+def _cautions(change: Change) -> tuple[str, ...]:
+    if not change.lines:
+        return ()
+    return (MOVES_LATER, CAUTION) if touches_height(change.lines) else (MOVES_LATER,)
 
 
 def _what_else_is_stored(desk: Desk, change: Change) -> str:

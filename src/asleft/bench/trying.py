@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from asleft.bench.basing import basis_for, kept_state
 from asleft.bench.desk import Desk
 from asleft.bench.estimating import conclude, file_entries, report
+from asleft.bench.height import moves, require_height
 from asleft.bench.leaning import lean
 from asleft.bench.resuming import can_go_on, is_the_same, restore_trial, still_in_force
 from asleft.bench.running import Run
@@ -42,8 +43,10 @@ def attempt(desk: Desk, kind: str, options: Mapping[str, Any]) -> dict[str, Any]
         check(trial, desk.description)
     kept = kept_state(desk, trial, options)
     basis = lean(desk, trial, basis_for(desk, kept, options))
-    trial_id = _start(desk, trial, basis, kept, options)
     taken = options.get("readings")
+    if taken is None and moves(trial):
+        require_height(desk)
+    trial_id = _start(desk, trial, basis, kept, options)
     if taken is not None:
         return _file_and_conclude(desk, trial, trial_id, basis, taken)
     return _run_and_conclude(desk, trial, trial_id, basis)
@@ -53,6 +56,8 @@ def _resume(desk: Desk, row: TrialRow, options: Mapping[str, Any]) -> dict[str, 
     is_the_same(row, options)
     trial, basis = restore_trial(row)
     still_in_force(desk, row, trial)
+    if moves(trial):
+        require_height(desk)
     return _run_and_conclude(desk, trial, row.id, basis)
 
 
@@ -91,8 +96,10 @@ def _undecided(row: TrialRow) -> tuple[str, ...]:
         for p in (row.result or {}).get("proposals", ())
         if p["place"] == "controller" and p["verdict"] == "measure_more"
     ]
-    along = {"X": ("X",), "Y": ("Y",), "Z": ("Z",)}
-    return tuple(d for axis in asked for d in along.get(axis, (f"{axis}+", f"{axis}-")))
+    both = ("X", "Y")  # a delta's arms show in X and Y alike
+    along = {"X": ("X",), "Y": ("Y",), "Z": ("Z",), "L": both, "R": both}
+    found = (d for axis in asked for d in along.get(axis, (f"{axis}+", f"{axis}-")))
+    return tuple(dict.fromkeys(found))
 
 
 def _start(

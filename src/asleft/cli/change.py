@@ -179,5 +179,8 @@ def _verdict_lines(document: dict[str, Any]) -> list[str]:
             else "It did not survive the power cycle"
         )
     if document["handed_over"]:
-        said.append("Handed over: it counts when a fresh report shows the values")
+        said.append(
+            "Handed over: it counts when a fresh report shows the values, where the machine gives"
+            " one, and a second piece comes out as foretold"
+        )
     return [line for text in said for line in wrapped(sentence(text))]

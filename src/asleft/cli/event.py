@@ -13,7 +13,7 @@ from asleft.cli.session import Session, shared_options
 from asleft.cli.wording import sentence, table, wrapped
 
 # As in `bench`; said here so that help needs no heavy import, held equal by a test.
-KINDS = ("extruder", "nozzle", "filament", "belt", "hotend", "firmware", "moved", "other")
+KINDS = ("extruder", "nozzle", "filament", "belt", "hotend", "firmware", "height", "moved", "other")
 
 
 @click.command("event")

@@ -29,6 +29,7 @@ LABELS = {
     "address": ("address", ""),
     "rate_baud": ("rate", " baud"),
     "geometry_steps_per_mm": ("steps by design", " steps/mm"),
+    "steps_per_turn": ("steps of one turn", " steps"),
     "power_on_habit": ("at power on", ""),
     "fingerprints": ("answers as", ""),
 }
@@ -56,6 +57,9 @@ def machine_command() -> None:
 )
 @click.option(
     "--geometry", "geometry_steps_per_mm", type=STEPS, help="Steps per mm by pulleys and screws."
+)
+@click.option(
+    "--turn", "steps_per_turn", type=STEPS, help="Full steps · microsteps · gear of one turn."
 )
 @click.option("--power-on", "power_on_habit", metavar="TEXT", help="What it does at power on.")
 @line_options

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from asleft.controller.asking import tell_also
 from asleft.controller.codes import cool_codes, feed_codes, heat_codes
 from asleft.controller.description import MachineDescription
+from asleft.controller.in_file import file_lines
 from asleft.controller.kept import (
     Difference,
     departures,
@@ -25,7 +26,7 @@ from asleft.controller.kept import (
 from asleft.controller.limits import check_feed, check_target, check_tool
 from asleft.controller.report import SettingsReport, parse_report, typed_report
 from asleft.controller.setting import Setting
-from asleft.controller.writing import setting_lines
+from asleft.controller.writing import loses_its_place, setting_lines
 from asleft.link import Temperature
 
 if TYPE_CHECKING:
@@ -48,8 +49,10 @@ __all__ = [
     "departures",
     "difference",
     "feed_codes",
+    "file_lines",
     "heat_codes",
     "lines_by_hand",
+    "loses_its_place",
     "parse_report",
     "restore_lines",
     "same_within_digits",

@@ -20,7 +20,8 @@ class MachineDescription:
 
     Lengths in mm, temperatures in °C, rates in mm/min. `travel_mm` is (X, Y, Z) from 0;
     `bed_shape` `round` has its diameter in `travel_mm[0]`. `geometry_steps_per_mm` is what the
-    drive's pulleys and screws give by design, per axis, where known. An unknown is None.
+    drive's pulleys and screws give by design, per axis, where known; `steps_per_turn` is full
+    steps · microsteps · gear of one turn of pulley or screw. An unknown is None.
     """
 
     name: str
@@ -37,6 +38,7 @@ class MachineDescription:
     rate_baud: int | None = None
     geometry_steps_per_mm: dict[str, float] | None = None
     power_on_habit: str | None = None
+    steps_per_turn: dict[str, float] | None = None
 
     def __post_init__(self) -> None:
         """Refuse what no machine can be."""

@@ -29,7 +29,7 @@ from asleft.controller.overrides import Neutral, cold_feed_allowed, neutral_feed
 from asleft.controller.reading import SettingsReader
 from asleft.controller.report import SettingsReport
 from asleft.controller.restarts import RestartWatch
-from asleft.controller.writing import checked_settings, setting_lines
+from asleft.controller.writing import checked_settings, loses_its_place, setting_lines
 from asleft.errors import AsleftError, MachineResetError, RefusedError
 from asleft.link.answer import Line, LineFacts, Notice
 from asleft.units import LINEAR_AXES
@@ -131,10 +131,9 @@ class Machine:
         if self._where() != start or (card is not None and card[1] > 0):
             return True
         says_not = any("not" in t.lower() and "print" in t.lower() for t in before.texts)
-        idle = says_not or card is not None
         heated = self._asker.ask("M105", within_s=ANSWER_S, may_refuse=True).texts
         hot = any(t.target_c for t in parse_temperatures(heated).values())
-        return False if idle and not hot else None
+        return False if (says_not or card is not None) and not hot else None
 
     def read_settings(self) -> SettingsReport:
         """The settings in force, believed after two like readings; see `SettingsReader`."""
@@ -196,6 +195,7 @@ class Machine:
                 "reloading discards every value that was not stored",
                 hint="Store first, or say that the values in force may go.",
             )
+        self._asker.homed.clear()  # home offsets, arms and end stops are among what is reloaded
         self._asker.ask("M501", within_s=_STORE_S, awaited="the stored values")
         return self.read_settings()
 
@@ -291,10 +291,10 @@ class Machine:
         return self._report
 
     def _where(self) -> dict[str, float]:
-        heard = self._asker.ask("M114", within_s=ANSWER_S, may_refuse=True)
-        return parse_position(heard.texts)
+        return parse_position(self._asker.ask("M114", within_s=ANSWER_S, may_refuse=True).texts)
 
     def _send_in_mm(self, lines: Iterable[str]) -> None:
         self._asker.ask("G21", within_s=ANSWER_S, may_refuse=True)
         for line in lines:
+            self._asker.homed -= set(LINEAR_AXES) if loses_its_place(line) else set()
             self._asker.ask(line, within_s=ANSWER_S, awaited="a setting")

@@ -9,7 +9,13 @@ from __future__ import annotations
 from asleft.controller.asking import Asker, Heard
 from asleft.controller.heat import ANSWER_S
 from asleft.controller.kept import difference
-from asleft.controller.report import STEPS_ANSWER, SettingsReport, parse_report
+from asleft.controller.report import (
+    STEPS_ANSWER,
+    STEPS_UNTOLD,
+    SettingsReport,
+    parse_report,
+    settings_with_steps,
+)
 from asleft.errors import MachineError
 
 _TRIES = 5
@@ -42,7 +48,8 @@ class SettingsReader:
         latest = probe
         for _ in range(_TRIES):
             latest = self._report()
-            if earlier is not None and latest.complete and not difference(earlier, latest):
+            whole = latest.complete or latest.steps_untold
+            if earlier is not None and whole and not difference(earlier, latest):
                 return latest
             earlier = latest
         return _doubtful(latest)
@@ -56,10 +63,14 @@ class SettingsReader:
         """M503; where that tells no steps, M92 alone behind it."""
         text = _text(self._asked("M503", within_s=_REPORT_S))
         report = parse_report(text)
-        if any(s.code == "M92" for s in report.settings):
+        if settings_with_steps(report.settings):
             return report
-        steps = _text(self._asked("M92", within_s=ANSWER_S))
-        return parse_report(f"{text}{STEPS_ANSWER}\n{steps}") if steps else report
+        heard = self._asked("M92", within_s=ANSWER_S)
+        steps = _text(heard)
+        told = parse_report(f"{text}{STEPS_ANSWER}\n{steps}") if steps else report
+        if settings_with_steps(told.settings) or not (heard.unknown or not steps.strip()):
+            return told
+        return parse_report(f"{told.raw}{STEPS_UNTOLD}\n")
 
     def _asked(self, question: str, *, within_s: float) -> Heard:
         """A machine may not know the question; one that stopped is no machine with no settings."""

@@ -7,18 +7,27 @@ order. Asks no machine anything: text in, `SettingsReport` out. Stands on `setti
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from asleft.controller.setting import Setting, format_number, parse_setting, parse_words
+from asleft.controller.setting import (
+    Setting,
+    format_number,
+    looks_like_command,
+    looks_like_setting,
+    parse_setting,
+    parse_words,
+)
 from asleft.controller.setting import uncommented as _uncommented
-from asleft.units import LINEAR_AXES, MM_PER_INCH, is_tool_axis
+from asleft.units import LINEAR_AXES, MM_PER_INCH, SKEW_PLANES, is_tool_axis
 
 STEPS_ANSWER = "; answer to M92"  # heads what M92 alone said, in the text of a report
+STEPS_UNTOLD = "; M92 told no steps"  # ends the text of a machine that does not know M92
 # Steps per mm outside this range are taken as a sign that the unit is another (ours, generous).
 _PLAUSIBLE_STEPS = (5.0, 20_000.0)
+_NUMBERED = re.compile(r"E\d")
 _LABELLED = re.compile(r"(?:ok\b)?(?P<label>[^,]*?)(?P<words>\bX\s*:?\s*\d.*)", re.IGNORECASE)
 
 
@@ -52,6 +61,19 @@ class SettingsReport:
     def complete(self) -> bool:
         """Whether every axis has its steps."""
         return self.reason is None
+
+    @property
+    def steps_untold(self) -> bool:
+        """Whether the machine was asked and does not tell: its steps stand in a file on it."""
+        untold = any(line.strip() == STEPS_UNTOLD for line in self.raw.splitlines())
+        return untold and not settings_with_steps(self.settings)
+
+    @property
+    def is_dump(self) -> bool:
+        """Whether it has keys of a configuration file and no M92 but what was asked alone."""
+        before = self.raw.partition(STEPS_ANSWER)[0]
+        keyed = any(looks_like_setting(x) and not looks_like_command(x) for x in self.unknown)
+        return keyed and not any(s.code == "M92" and s.line in before for s in self.settings)
 
     @property
     def settings(self) -> tuple[Setting, ...]:
@@ -127,15 +149,33 @@ def parse_report(text: str) -> SettingsReport:
     named = {**_steps(settings, warnings), **_skew(settings), **_delta(settings, inches=inches)}
     if inches:
         named = _steps_from_inches(named, warnings)
-    return SettingsReport(text, tuple(lines), named, inches, _missing(named), tuple(warnings))
+    reason = _missing(named)
+    if reason and not settings_with_steps(settings) and STEPS_UNTOLD in text:
+        reason = (
+            "the machine does not tell its steps per mm (M92): they stand in a file on its board"
+        )
+    return SettingsReport(text, tuple(lines), named, inches, reason, tuple(warnings))
 
 
-def typed_report(steps_per_mm: Mapping[str, float]) -> SettingsReport:
-    """A report made of values that a person typed, `{"X": 80.0, …}`, `E1` for a second tool."""
-    main = [n for n in steps_per_mm if not re.fullmatch(r"E\d", n)]
-    lines = ["M92 " + " ".join(n + format_number(steps_per_mm[n]) for n in main)] if main else []
-    tools = [n for n in steps_per_mm if re.fullmatch(r"E\d", n)]
-    lines += [f"M92 T{n[1]} E{format_number(steps_per_mm[n])}" for n in tools]
+def settings_with_steps(settings: Iterable[Setting]) -> bool:
+    """Whether any line sets steps per mm."""
+    return any(s.code == "M92" for s in settings)
+
+
+def typed_report(values: Mapping[str, float]) -> SettingsReport:
+    """A report made of values by name that a person gave, `{"X": 80.0, "E1": 93, "XY": 0.001}`.
+
+    Steps per mm, skew factors, and L and R where both are given; other names are left out.
+    """
+    main = [n for n in values if n in (*LINEAR_AXES, "E")]
+    lines = ["M92 " + " ".join(n + format_number(values[n]) for n in main)] if main else []
+    lines += [f"M92 T{n[1]} E{format_number(values[n])}" for n in values if _NUMBERED.fullmatch(n)]
+    skew = {letter: values[n] for n, letter in zip(SKEW_PLANES, "IJK", strict=True) if n in values}
+    if skew:
+        words = (letter + format_number(v, decimals=8) for letter, v in skew.items())
+        lines.append("M852 " + " ".join(words))
+    if {"L", "R"} <= set(values):
+        lines.append(f"M665 L{format_number(values['L'])} R{format_number(values['R'])}")
     return parse_report("\n".join(lines) + "\n")
 
 
@@ -177,7 +217,7 @@ def _steps(settings: list[Setting], warnings: list[str]) -> dict[str, Named]:
 
 def _named_tools(found: dict[str, Named]) -> dict[str, Named]:
     """`E` when there is one tool; `E0`, `E1`, … when there are several."""
-    tools = [n for n in found if re.fullmatch(r"E\d", n)]
+    tools = [n for n in found if _NUMBERED.fullmatch(n)]
     if tools == ["E0"]:
         found["E"] = found.pop("E0")
     elif tools and "E" in found:

@@ -41,6 +41,7 @@ def setting_lines(values: Mapping[str, float], report: SettingsReport) -> list[s
         raise InputError("nothing to set", hint="Give NAME=VALUE, such as X=80.12.")
     for name, value in values.items():
         _check(name, value, report)
+    _check_arms(values, report)
     linear = {n: values[n] for n in LINEAR_AXES if n in values}
     extruders = {n: v for n, v in values.items() if is_tool_axis(n)}
     lines = _tool_lines(extruders, report, linear)
@@ -54,6 +55,11 @@ def setting_lines(values: Mapping[str, float], report: SettingsReport) -> list[s
     if arms:
         lines.append("M665 " + " ".join(n + format_number(v) for n, v in arms.items()))
     return lines
+
+
+def loses_its_place(line: str) -> bool:
+    """Whether a line changes how the machine knows where it is: a delta's arms and end stops."""
+    return re.match(r"M66[56]\b", uncommented(line)) is not None
 
 
 def checked_settings(lines: Iterable[str]) -> list[str]:
@@ -95,6 +101,19 @@ def _check(name: str, value: float, report: SettingsReport) -> None:
             f"{value:g} is impossible for {name}",
             hint=f"Give a number between {low:g} and {high:g}. Nothing was sent.",
             where=name,
+        )
+
+
+def _check_arms(values: Mapping[str, float], report: SettingsReport) -> None:
+    """Refuse arms that do not span their radius."""
+    if not {"L", "R"} & set(values):
+        return
+    length, radius = (values.get(n, report.named[n].value) for n in ("L", "R"))
+    if radius >= length:
+        raise InputError(
+            f"arms of {length:g} mm do not span a radius of {radius:g} mm",
+            hint="The arm length L is larger than the radius R. Nothing was sent.",
+            where="L",
         )
 
 

@@ -45,7 +45,7 @@ def _about_changes(document: dict[str, Any]) -> list[str]:
                 f"Change {change['id']} was handed over as lines to enter; no report has shown yet"
                 " that the machine holds it."
             )
-        elif not _stored_since(document, change):
+        elif "handed_over" not in states and not _stored_since(document, change):
             found.append(
                 f"Change {change['id']} is in force but not stored: it is lost when power goes off."
             )
