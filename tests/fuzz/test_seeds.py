@@ -30,6 +30,8 @@ def test_every_seed(name: str) -> None:
         ("reports", b"M92 X100.000 Y100.000\x88\x00\x00 E139.700\nM204 P\xff\xff\n"),
         # Digits of other scripts are no digits on the wire.
         ("reports", "M92 X٣ Y80 Z400 E93\n".encode()),
+        # An E among the arms of a delta is no extruder.
+        ("reports", b"M92 X80 Y80 Z80 E93\nM665 L215.3 R105 E00\n"),
     ],
 )
 def test_what_was_mended(name: str, data: bytes) -> None:
