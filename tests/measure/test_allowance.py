@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from asleft.errors import InputError
-from asleft.measure import Making, allow, grade_for, grade_width_mm, solve_fit
+from asleft.measure import Making, Tried, allow, grade_for, grade_width_mm, solve_fit
 from asleft.measure.readings import FitReading
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -76,7 +76,8 @@ def test_grades_are_for_outside_sizes_only() -> None:
     assert shaft.grade is not None and shaft.grade < shaft.grade_as_drawn
     hole = allow("hole", 8.0, making=SPAN)
     assert hole.grade is None and "fit trial" in hole.reason and hole.warnings
-    tried = allow("hole", 8.0, making=Making((0.0, 0.0002), None, (0.17, 0.02)), clearance_mm=0.0)
+    known = Making((0.0, 0.0002), holes=Tried(0.17, 0.02, 8.0, 0.02))
+    tried = allow("hole", 8.0, making=known, clearance_mm=0.0)
     assert tried.draw_mm == pytest.approx(8.17)
     assert tried.grade is not None and not tried.warnings and tried.p_clear == 0.5
 
@@ -101,7 +102,8 @@ def test_findings_become_a_making() -> None:
     found = Making.from_results([span, solve_fit(tries).to_dict()])
     assert found.scale[0] == pytest.approx(0.003) and found.scale[1] > 0.001
     assert found.growth_mm == (0.1, 0.03)
-    assert found.clearance_mm[0] == pytest.approx(0.175, abs=0.02)
+    assert found.holes.clearance_mm == pytest.approx(0.175, abs=0.02)
+    assert found.shafts is None
     assert Making.from_results([span], adjusted=True).scale == (0.0, 0.0003)
     assert Making.from_results([]) == Making()
 
@@ -115,3 +117,28 @@ def test_bad_input_is_refused() -> None:
     ):
         with pytest.raises(InputError):
             allow(kind, size, making=SPAN, clearance_mm=gap)
+
+
+@pytest.mark.parametrize(("kind", "sign"), [("hole", 1), ("shaft", -1)])
+def test_a_fit_trial_rules_at_its_gauge_whatever_the_scale(kind: str, sign: int) -> None:
+    # Drawn 0.17 mm off the gauge it just turned: so that is what to draw for no clearance there.
+    tried = Tried(0.17, 0.02, 8.0, 0.02, 0.015)
+    for scale in (None, (0.01, 0.0002)):
+        making = Making(scale, **{f"{kind}s": tried})
+        found = allow(kind, 8.0, making=making, clearance_mm=0.0)
+        assert found.draw_mm == pytest.approx(8.0 + sign * 0.17)
+        assert found.u_mm == pytest.approx(np.hypot(0.02, 0.015))
+        assert not found.warnings
+    # Another part: how well the gauge was measured does not cancel, and scale counts by 12 mm.
+    other = allow(kind, 20.0, making=making, clearance_mm=0.0)
+    assert other.u_mm == pytest.approx(np.sqrt(0.02**2 + 0.015**2 + 0.02**2 + (12 * 0.0002) ** 2))
+    assert other.draw_mm == pytest.approx(20.0 + sign * 0.17 - 12 * 0.01 / 1.01, abs=1e-9)
+    mate = {"hole": "shaft", "shaft": "hole"}[kind]
+    assert allow(mate, 8.0, making=making).warnings  # pins say nothing of bores
+
+
+def test_tries_that_contradict_each_other_make_no_claim() -> None:
+    tries = [FitReading(8 + c, 8, w) for c, w in ((0.0, "turns"), (0.1, "refuses"), (0.2, "turns"))]
+    result = solve_fit(tries, part="hole").to_dict()
+    assert result["proposals"][0]["verdict"] == "inspect"
+    assert Making.from_results([result]).holes is None

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 
 from asleft.controller import MachineDescription
 from asleft.errors import InputError, RefusedError
-from asleft.pieces import SpanPiece
+from asleft.measure import Instrument
+from asleft.pieces import BeadPiece, FitPiece, SpanPiece
 from asleft.trials import (
+    Basis,
+    Choose,
     CoolDown,
+    Entry,
     Feed,
     FeedTrial,
+    FitTrial,
     Heat,
     Move,
     Read,
@@ -150,3 +157,84 @@ def test_a_traverse_comes_to_each_target_from_the_side_it_says() -> None:
             at = step.target_mm
         if isinstance(step, Read):
             assert came is not None and (came > 0) == (step.details["approach"] == "+")
+
+
+def test_the_bead_piece_is_read_as_drawn_and_weighed_only_with_a_density() -> None:
+    plain = build("bead", {})
+    places = BeadPiece().places()
+    reads = [step for step in plain.steps if isinstance(step, Read)]
+    assert [step.place for step in reads] == [place.label for place in places]
+    assert [step.details["drawn_width_mm"] for step in reads] == [p.nominal_mm for p in places]
+    assert {step.details["band"] for step in reads} == {"1", "2", "3"}
+    weighed = build("bead", {"density_g_cm3": 1.24, "rounds": 2})
+    assert len(weighed.steps) == 2 + 2 + 2 * len(places)
+    assert weighed.spared({}) == weighed.spared({"bead.balance": "skip"}) == {"bead.mass"}
+    assert not weighed.spared({"bead.balance": "weigh"})
+    assert build("bead", weighed.parameters) == weighed
+
+
+def test_the_mass_of_the_ring_tells_flow_by_the_filament_that_its_path_feeds() -> None:
+    from asleft.pieces import PathSettings, tool_path
+
+    piece = BeadPiece()
+    path = tool_path(piece, PathSettings(nozzle_c=210.0, bed_c=60.0))
+    trial = build("bead", {"piece": piece, "density_g_cm3": 1.24})
+    fed_mm = trial._filament_mm()
+    assert fed_mm < path.filament_mm < fed_mm + 6.0  # the path also primes beside the ring
+    grams = fed_mm * 3.14159265 / 4 * 1.75**2 / 1000 * 1.24 * 0.94
+    entries = [Entry(p.nominal_mm * 0.94 + 0.005, {"drawn_width_mm": p.nominal_mm})
+               for p in piece.places()]  # fmt: skip
+    found = trial.solve([Entry(grams, {"weighed": True}), *entries], Basis(Instrument(), {}))
+    assert found.quantities[0].value == pytest.approx(0.94, abs=0.01)
+    caliper_alone = trial.solve(entries, Basis(Instrument(), {})).quantities[0]
+    assert found.quantities[0].u < 0.7 * caliper_alone.u
+
+
+def _tries(trial: FitTrial, turns_mm: float, loose_mm: float) -> dict[str, str]:
+    """Answers of bores without scatter, asked in the trial's order."""
+    answers: dict[str, str] = {}
+    for step in trial.steps:
+        if isinstance(step, Choose) and step.key not in trial.spared(answers):
+            gap = step.value - trial.piece.gauge_mm
+            gap = gap if step.details["kind"] == "bore" else -gap
+            answers[step.key] = (
+                "refuses" if gap < turns_mm else "turns" if gap < loose_mm else "loose"
+            )
+    return answers
+
+
+@pytest.mark.parametrize("parts", ["bores", "pins", "both"])
+def test_few_tries_find_both_borders_and_both_neighbours_of_each(parts) -> None:
+    trial = FitTrial(FitPiece(gauge_mm=8.0, parts=parts))
+    assert build("fit", trial.parameters) == trial
+    whole = sum(isinstance(step, Choose) for step in trial.steps)
+    for turns_mm in (-0.03, 0.07, 0.12, 0.22, 0.33):
+        for play_mm in (0.06, 0.11, 0.3):
+            answers = _tries(trial, turns_mm, turns_mm + play_mm)
+            assert len(answers) <= whole
+            for some in trial._by_kind():
+                said = [answers.get(f"fit.{place.label}") for place in some]
+                for border in ("refuses", "loose"):
+                    _borders_are_tried(said, border)
+
+
+def _borders_are_tried(said: list[str | None], border: str) -> None:
+    """No untried body lies between one that is `border` and one that is not, next to each other."""
+    known = [(n, (word == border)) for n, word in enumerate(said) if word]
+    for (one, is_one), (other, is_other) in pairwise(known):
+        if is_one != is_other:
+            assert other == one + 1
+
+
+def test_the_tries_start_in_the_middle_and_most_are_spared() -> None:
+    trial = FitTrial(FitPiece(gauge_mm=8.0, parts="bores"))
+    first = next(step for step in trial.steps if isinstance(step, Choose))
+    assert first.place == "6" and first.cautions and first.action == "try_fit"
+    assert set(first.details) == {"drawn_mm", "kind", "gauge_mm", "label"}
+    assert len(_tries(trial, 0.12, 0.5)) <= 7 < len(trial.piece.bores)
+
+
+def test_a_fit_trial_without_the_persons_part_says_what_is_missing() -> None:
+    with pytest.raises(InputError) as refused:
+        check(build("fit", {}), WORKBENCH)
+    assert refused.value.where == "--gauge"

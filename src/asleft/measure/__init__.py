@@ -3,7 +3,7 @@
 Pure functions on frozen rows: no I/O, no clock, no chance. Import from here, not from the files.
 """
 
-from asleft.measure.allowance import Allowance, Making, allow
+from asleft.measure.allowance import Allowance, Making, Tried, allow
 from asleft.measure.bead import solve_bead
 from asleft.measure.bead_fit import Extrusion
 from asleft.measure.drives import DriveChange
@@ -67,6 +67,7 @@ __all__ = [
     "SpanReading",
     "Tolerance",
     "TraverseReading",
+    "Tried",
     "Verdict",
     "allow",
     "cheapest",

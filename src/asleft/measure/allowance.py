@@ -22,9 +22,29 @@ NOT_IN_TABLE = "the grades of ISO 286 do not reach this size or deviation"
 NO_GROWTH = (
     "growth is unknown: with its prior of 0.25 mm the size may be far off; measure a span piece"
 )
+NO_GAUGE = (
+    "how well the part of the fit trial was measured is unknown: sizes hold for that part, and for"
+    " others as far as its size is right"
+)
+SAME_PART_MM = 0.005
 NO_SCALE = "scale is unknown: 0.4 % of doubt is taken; measure a span piece"
 GROWTH_PRIOR_MM = 0.25
 SCALE_PRIOR = 0.004  # rms of machines as they come out of the box; ours
+
+
+@dataclass(frozen=True)
+class Tried:
+    """What a fit trial found, mm: by how much more room must be drawn than the part has size.
+
+    `gauge_mm` is the part with which it was tried, as measured, with `gauge_u_mm`; None where
+    the result does not say. `scatter_mm` is that of one printed part against the next.
+    """
+
+    clearance_mm: float
+    u_mm: float
+    gauge_mm: float | None = None
+    gauge_u_mm: float | None = None
+    scatter_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -32,14 +52,15 @@ class Making:
     """What is known of printed sizes: (value, standard uncertainty) each.
 
     `scale` is the relative error of lengths, `growth_mm` of outside sizes (both faces together),
-    None where unknown; `clearance_mm` is by how much a hole must be drawn larger than its shaft,
-    as a fit trial found (None: no such trial). `face_sd_mm` is the scatter from part to part.
+    None where unknown. `face_sd_mm` is the scatter from part to part. `holes` and `shafts` are
+    what a fit trial found of bores and of pins (None: no such trial).
     """
 
     scale: tuple[float, float] | None = None
     growth_mm: tuple[float, float] | None = None
-    clearance_mm: tuple[float, float] | None = None
     face_sd_mm: float = FACE_SD_MM
+    holes: Tried | None = None
+    shafts: Tried | None = None
 
     @classmethod
     def from_results(
@@ -51,7 +72,8 @@ class Making:
         Scale is the mean of X and Y with the larger u and, unless adjusted, their difference.
         """
         scale: tuple[float, float] | None = None
-        growth, clearance = None, None
+        growth: tuple[float, float] | None = None
+        tried: dict[str, Tried] = {}
         for result in results:
             scales = _known(result, "printed_scale", ("X", "Y"))
             if scales:
@@ -60,8 +82,8 @@ class Making:
                 scale = (0.0, u) if adjusted else (mean, math.hypot(u, apart))
             if result.get("trial") == "span":
                 growth = next(iter(_known(result, "growth", (None,))), growth)
-            clearance = next(iter(_known(result, "clearance", (None,))), clearance)
-        return cls(scale, growth, clearance)
+            tried |= _tried(result)
+        return cls(scale, growth, holes=tried.get("hole"), shafts=tried.get("shaft"))
 
 
 @dataclass(frozen=True)
@@ -117,13 +139,13 @@ def allow(
     gap = clearance_mm or 0.0
     sign = {"hole": -1.0, "shaft": 1.0, "length": 0.0}[kind]
     wanted = size_mm - sign * gap
-    offset, u_offset = _offset(kind, making)
-    scale, u_scale = making.scale or (0.0, SCALE_PRIOR)
+    tried = {"hole": making.holes, "shaft": making.shafts}.get(kind)
+    scale, _ = making.scale or (0.0, SCALE_PRIOR)
+    offset, u = _by_fit(sign, size_mm, tried, making) if tried else _by_span(kind, size_mm, making)
     draw = (wanted - offset) / (1 + scale)
-    u = math.sqrt((size_mm * u_scale) ** 2 + u_offset**2 + making.face_sd_mm**2)
     half = coverage_factor(math.inf) * u
     plain = size_mm * (1 + scale) + offset
-    known = kind != "hole" or making.clearance_mm is not None
+    known = kind != "hole" or tried is not None
     spread = (gap - half, gap + half) if clearance_mm is not None else (None, None)
     grades = (grade_for(size_mm, half), grade_for(size_mm, abs(plain - size_mm) + half))
     return Allowance(
@@ -144,7 +166,7 @@ def allow(
         grade=grades[0] if known else None,
         grade_as_drawn=grades[1] if known else None,
         reason=NO_HOLE_GRADE if not known else NOT_IN_TABLE if grades[0] is None else None,
-        warnings=tuple(_warnings(kind, making)),
+        warnings=tuple(_warnings(kind, size_mm, making, tried)),
     )
 
 
@@ -167,26 +189,66 @@ def _check(kind: Kind, size_mm: float, clearance_mm: float | None) -> None:
         )
 
 
-def _offset(kind: Kind, making: Making) -> tuple[float, float]:
-    """By how much a size comes out beyond scale, with its u: a fit trial before growth."""
-    if kind == "length":
-        return 0.0, 0.0
-    if kind == "hole" and making.clearance_mm is not None:
-        return -making.clearance_mm[0], making.clearance_mm[1]
-    growth, u = making.growth_mm or (0.0, GROWTH_PRIOR_MM)
-    return (growth if kind == "shaft" else -growth), u
+def _by_span(kind: Kind, size_mm: float, making: Making) -> tuple[float, float]:
+    """By how much a size comes out beyond scale, by growth; and u of what comes out."""
+    _, u_scale = making.scale or (0.0, SCALE_PRIOR)
+    growth, u = (0.0, 0.0) if kind == "length" else making.growth_mm or (0.0, GROWTH_PRIOR_MM)
+    whole = math.hypot(size_mm * u_scale, u, making.face_sd_mm)
+    return {"shaft": growth, "hole": -growth, "length": 0.0}[kind], whole
 
 
-def _warnings(kind: Kind, making: Making) -> list[str]:
+def _by_fit(sign: float, size_mm: float, tried: Tried, making: Making) -> tuple[float, float]:
+    """The same by a fit trial, which knows sizes near its gauge whatever the scale.
+
+    A size like the gauge's is taken for that very part: how well it was measured cancels.
+    """
+    scale, u_scale = making.scale or (0.0, SCALE_PRIOR)
+    scatter = making.face_sd_mm if tried.scatter_mm is None else tried.scatter_mm
+    gauge = size_mm if tried.gauge_mm is None else tried.gauge_mm
+    # Drawn so much off the gauge it came out like the gauge.
+    offset = sign * tried.clearance_mm - scale * (gauge - sign * tried.clearance_mm)
+    u_gauge = 0.0 if _is_gauge(size_mm, tried) else tried.gauge_u_mm or 0.0
+    return offset, math.hypot(tried.u_mm, scatter, u_gauge, (size_mm - gauge) * u_scale)
+
+
+def _is_gauge(size_mm: float, tried: Tried | None) -> bool:
+    return bool(tried and tried.gauge_mm and abs(size_mm - tried.gauge_mm) < SAME_PART_MM)
+
+
+def _warnings(kind: Kind, size_mm: float, making: Making, tried: Tried | None) -> list[str]:
     said = []
-    if kind == "hole" and making.clearance_mm is None:
+    if kind == "hole" and tried is None:
         said.append(NO_HOLE_GRADE)
-    by_growth = kind == "shaft" or (kind == "hole" and making.clearance_mm is None)
-    if by_growth and making.growth_mm is None:
+    if kind != "length" and tried is None and making.growth_mm is None:
         said.append(NO_GROWTH)
-    if making.scale is None:
+    if tried and tried.gauge_u_mm is None:
+        said.append(NO_GAUGE)
+    if making.scale is None and not _is_gauge(size_mm, tried):
         said.append(NO_SCALE)
     return said
+
+
+def _tried(result: Mapping[str, Any]) -> dict[str, Tried]:
+    """What a result of the fit trial says of holes and of shafts; nothing of what contradicts."""
+    part_of = {p["axis"] for p in result.get("proposals", ()) if p["setting"] == "clearance"}
+    doubted = {p["axis"] for p in result.get("proposals", ()) if p["verdict"] == "inspect"}
+    quantities = result.get("quantities", ())
+    gauge: Mapping[str, Any] = next((q for q in quantities if q["name"] == "gauge"), {})
+    found = {}
+    for each in quantities:
+        if each["name"] != "clearance" or each["value"] is None or each["u"] is None:
+            continue
+        # Results of before said the part beside their proposal only.
+        part = each.get("axis") or next(iter(part_of), "hole")
+        scatter = next(
+            (q["value"] for q in quantities if (q["name"], q["axis"]) == ("bore_scatter", part)),
+            None,
+        )
+        if part not in doubted:
+            found[part] = Tried(
+                each["value"], each["u"], gauge.get("value"), gauge.get("u"), scatter
+            )
+    return found
 
 
 def _known(

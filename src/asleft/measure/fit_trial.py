@@ -1,23 +1,25 @@
 """The fit trial: how much larger a bore must be drawn than the shaft that is to turn in it.
 
-Each try is interval data: it refuses, turns or is loose. A grid over two thresholds and the
-scatter of printed bores gives the posterior. A try that contradicts the others by two steps is
-for the eye, not for averaging. Stands on arrays alone.
+Each try is interval data: it refuses, turns or is loose. What they leave possible stands in
+`thresholds`; here it becomes a verdict and a size to draw. A try that contradicts the others by
+two steps is for the eye, not for averaging.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from asleft.errors import InputError
+from asleft.measure.chance import coverage_factor
 from asleft.measure.linear import Array
 from asleft.measure.readings import FitReading
 from asleft.measure.result import BudgetLine, Proposal, Quantity, Solution, Verdict
+from asleft.measure.thresholds import Marginal, Thresholds, thresholds
+from asleft.measure.verdict import LEAVE_AT
 
 Part = Literal["hole", "shaft"]
 ORDER = ("refuses", "turns", "loose")
@@ -25,11 +27,7 @@ _SAYS = ("refuses", "turns", "is loose")
 STEP_MM = 0.05  # of a fit piece; what a fit may be off without harm
 CONTRADICTION_MM = 0.1  # two steps of a fit piece: more than bores of one print differ
 WIDE_MM = 0.1  # an interval wider than this leaves more than two steps open
-BEYOND_MM = 0.3  # how far beyond the tries the thresholds may lie
-PLAY_MM = 0.4  # from just turning to loose, at most; a guess, ours
-SCATTERS_MM = np.geomspace(0.003, 0.06, 9)  # one bore against the next
-SCATTER_TYPICAL_MM, SCATTER_LOG_SD = 0.015, 0.8  # before any try; a guess, ours
-_GRID = 241
+SCATTER_REASON = "rms of what the tries leave possible, from one printed to the next"
 
 
 def solve_fit(
@@ -45,10 +43,14 @@ def solve_fit(
             the same gauge is meant afterwards: it shifts clearance and drawing alike.
         part: whether bores (`hole`) or pins (`shaft`) were printed; None: told from the tries.
 
+        gauge_u_mm: how well the real part's size is known; None is unknown.
+
     Returns:
-        Quantities `clearance` (mm on the diameter, drawn, at which it begins to turn; what the
-        drawing would have to add were the print perfect is 0) and `clearance_loose` (at which it
-        becomes loose), and a proposal to the making: what to draw so that it surely turns.
+        Quantities, mm on the diameter: `clearance` (drawn, at which it begins to turn; were the
+        print perfect, 0), `clearance_loose` (at which it becomes loose), `bore_scatter` (of one
+        printed part against the next) and `gauge` (the real part's size); and a proposal to the
+        making: what to draw so that the next one turns. Its `p_within_tolerance` is the
+        probability that the next one turns if drawn plainly, `p_after` if drawn as proposed.
 
     Raises:
         InputError: no readings, or sizes that are impossible.
@@ -59,13 +61,16 @@ def solve_fit(
     drawn = np.array([sign * (r.drawn_mm - r.gauge_mm) for r in readings])
     rank = np.array([ORDER.index(r.outcome) for r in readings])
     trouble = _contradiction(drawn, rank)
-    turns, loose = _posterior(drawn, rank)
-    first = _quantity("clearance", turns, part, bool((rank == 0).any()), bool((rank > 0).any()))
-    second = _quantity(
-        "clearance_loose", loose, part, bool((rank < 2).any()), bool((rank == 2).any())
+    found = thresholds(drawn, rank)
+    tight, wide = bool((rank == 0).any()), bool((rank == 2).any())
+    first = _quantity("clearance", found.turns, part, tight, bool((rank > 0).any()))
+    second = _quantity("clearance_loose", found.loose, part, bool((rank < 2).any()), wide)
+    proposal = _proposal(first, second, found, trouble, part)
+    gauge = _gauge(readings, gauge_u_mm)
+    scatter = Quantity(
+        "bore_scatter", found.scatter_mm, None, None, None, "mm", part, None, SCATTER_REASON
     )
-    proposal = _proposal(first, second, turns, trouble, part)
-    return Solution("fit", (first, second), (proposal,), _budget(first, turns), (), ())
+    return Solution("fit", (first, second, scatter, gauge), (proposal,), _budget(first, part))
 
 
 def solve_fits(
@@ -141,134 +146,82 @@ def _contradiction(drawn: Array, rank: Array) -> str | None:
     )
 
 
-@dataclass(frozen=True)
-class _Marginal:
-    """A distribution on a grid of clearances, mm."""
-
-    at_mm: Array
-    weight: Array
-
-    @property
-    def mean_mm(self) -> float:
-        return float(self.at_mm @ self.weight)
-
-    @property
-    def u_mm(self) -> float:
-        return math.sqrt(float((self.at_mm - self.mean_mm) ** 2 @ self.weight))
-
-    def quantile(self, p: float) -> float:
-        """Within cells the weight lies evenly."""
-        return float(np.interp(p, *self._cumulated()))
-
-    def within(self, middle_mm: float, half_mm: float) -> float:
-        """Probability of lying that near to a place."""
-        weight, edges = self._cumulated()
-        ends = np.interp([middle_mm - half_mm, middle_mm + half_mm], edges, weight)
-        return float(ends[1] - ends[0])
-
-    def _cumulated(self) -> tuple[Array, Array]:
-        step = self.at_mm[1] - self.at_mm[0]
-        edges = np.append(self.at_mm - step / 2, self.at_mm[-1] + step / 2)
-        return np.append(0.0, np.cumsum(self.weight)), edges
+def _gauge(readings: Sequence[FitReading], gauge_u_mm: float | None) -> Quantity:
+    """The real part's size as it was measured; its u where somebody said."""
+    size = float(np.mean([r.gauge_mm for r in readings]))
+    if gauge_u_mm is None:
+        why = "nobody said how well your part was measured"
+        return Quantity("gauge", size, None, None, None, "mm", None, None, why)
+    half = coverage_factor(math.inf) * gauge_u_mm
+    return Quantity("gauge", size, gauge_u_mm, size - half, size + half, "mm")
 
 
-def _posterior(drawn: Array, rank: Array) -> tuple[_Marginal, _Marginal]:
-    """Marginals of the threshold from refusing to turning, and from turning to loose.
-
-    Flat before any try; the play between the two is flat up to `PLAY_MM`; scatter log-normal.
-    """
-    from scipy.special import log_ndtr, ndtr
-
-    tries, count = np.unique(
-        np.column_stack([np.round(drawn, 3), rank]), axis=0, return_counts=True
-    )
-    drawn, rank = tries[:, 0], tries[:, 1].astype(int)
-    at = np.linspace(drawn.min() - BEYOND_MM, drawn.max() + BEYOND_MM, _GRID)
-    play = at[None, :] - at[:, None]  # [first, second]
-    allowed = (play > 0) & (play <= PLAY_MM)
-    total = np.zeros((_GRID, _GRID))
-    peak = -math.inf
-    for scatter in SCATTERS_MM:
-        z = (at[:, None] - drawn[None, :]) / scatter
-        log = np.where(allowed, 0.0, -np.inf)
-        log += (log_ndtr(z[:, rank == 0]) @ count[rank == 0])[:, None]
-        log += (log_ndtr(-z[:, rank == 2]) @ count[rank == 2])[None, :]
-        for k in np.flatnonzero(rank == 1):
-            between = ndtr(z[None, :, k]) - ndtr(z[:, None, k])
-            log += count[k] * np.log(np.maximum(between, 1e-300))
-        log -= 0.5 * (math.log(scatter / SCATTER_TYPICAL_MM) / SCATTER_LOG_SD) ** 2
-        top = float(log.max())
-        if top > peak:
-            total *= math.exp(peak - top) if peak > -math.inf else 0.0
-            peak = top
-        total += np.exp(log - peak)
-    total /= total.sum()
-    return _Marginal(at, total.sum(axis=1)), _Marginal(at, total.sum(axis=0))
-
-
-def _quantity(name: str, found: _Marginal, part: Part, below: bool, above: bool) -> Quantity:
+def _quantity(name: str, found: Marginal, part: Part, below: bool, above: bool) -> Quantity:
     """Bounded on both sides: value, u and interval; else only the side that was tried."""
     low = found.quantile(0.025) if below else None
     high = found.quantile(0.975) if above else None
     if below and above:
-        return Quantity(
-            name, found.mean_mm, found.u_mm, low, high, "mm", None, None, f"of a {part}"
-        )
+        return Quantity(name, found.mean_mm, found.u_mm, low, high, "mm", part)
     missing = "tighter" if not below else "wider"
     why = f"no try was {missing} than where this begins: print {missing} ones"
-    return Quantity(name, None, None, low, high, "mm", None, None, why)
+    return Quantity(name, None, None, low, high, "mm", part, None, why)
 
 
 def _proposal(
-    first: Quantity, second: Quantity, turns: _Marginal, trouble: str | None, part: Part
+    first: Quantity, second: Quantity, found: Thresholds, trouble: str | None, part: Part
 ) -> Proposal:
-    verdict, reason = _decide(first, second, trouble, part)
-    wanted = first.high95 if verdict == "adjust" else None
-    crowded = wanted is not None and second.low95 is not None and second.low95 < wanted
-    if crowded and first.value is not None and second.value is not None:
-        # No room to be sure of both: the middle is as far from refusing as from loose.
-        wanted = (first.value + second.value) / 2
     known = first.value is not None
+    draw = found.best_mm(loose_counts=second.value is not None) if known else None
+    now = found.turning(0.0) if known else None
+    after = found.turning(draw) if draw is not None else None
+    verdict, reason = _decide(first, trouble, now, draw)
+    if verdict == "adjust":
+        assert draw is not None and after is not None  # noqa: S101 - no verdict without them
+        what = {"hole": "holes", "shaft": "shafts"}[part]
+        way = "larger" if (part == "hole") == (draw > 0) else "smaller"
+        reason += (
+            f"; draw {what} {abs(draw):.2f} mm {way} than the part: {100 * after:.0f} of 100 turn"
+        )
+        if second.value is None:
+            reason += " or are loose, which was not tried"
     return Proposal(
         setting="clearance",
         axis=part,
         place="making",
         in_force=None,
-        proposed=wanted,
+        proposed=draw if verdict == "adjust" else None,
         u=first.u,
         verdict=verdict,
         provisional=False,
-        p_within_tolerance=turns.within(0.0, STEP_MM) if known else None,
-        p_after=turns.within(turns.mean_mm, STEP_MM) if known else None,
+        p_within_tolerance=now,
+        p_after=after,
         reason=reason,
     )
 
 
 def _decide(
-    first: Quantity, second: Quantity, trouble: str | None, part: Part
+    first: Quantity, trouble: str | None, now: float | None, draw: float | None
 ) -> tuple[Verdict, str]:
-    what = "draw holes larger" if part == "hole" else "draw shafts smaller"
     if trouble:
         return "inspect", trouble
-    if first.value is None or first.low95 is None or first.high95 is None:
+    if first.low95 is None or first.high95 is None or now is None or draw is None:
         return "measure_more", first.reason or ""
     width = first.high95 - first.low95
-    shown = f"it begins to turn at {first.value:.3f} mm ({first.low95:.3f} to {first.high95:.3f})"
+    shown = (
+        f"it begins to turn at {first.value:+.3f} mm ({first.low95:+.3f} to {first.high95:+.3f})"
+    )
     if width > WIDE_MM:
         return "measure_more", (
             f"{shown}, which leaves {width:.2f} mm open: print steps between "
             f"{first.low95:.2f} and {first.high95:.2f} mm"
         )
-    if first.high95 <= 0:
-        return "leave", f"{shown}: as drawn it turns"
-    more = ""
-    if second.value is not None:
-        more = f"; from {second.value:.3f} mm on it is loose"
-    return "adjust", f"{shown}{more}; to turn surely, {what} by {first.high95:.2f} mm"
+    if now >= LEAVE_AT or abs(draw) < STEP_MM / 2:
+        return "leave", f"{shown}: of those drawn plainly {100 * now:.0f} of 100 turn"
+    return "adjust", shown
 
 
-def _budget(first: Quantity, found: _Marginal) -> tuple[BudgetLine, ...]:
+def _budget(first: Quantity, part: Part) -> tuple[BudgetLine, ...]:
     if first.u is None:
         return ()
-    u = found.u_mm
-    return (BudgetLine("clearance", "steps of the tries and scatter of bores", "A", u, 1.0, u),)
+    line = "steps of the tries and scatter of bores"
+    return (BudgetLine(f"clearance {part}", line, "A", first.u, 1.0, first.u),)

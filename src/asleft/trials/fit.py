@@ -25,6 +25,7 @@ OUTCOMES = (
     ("loose", "it rattles"),
 )
 GENTLY = "By hand only: a part forced into a bore stays there, and thin collars split."
+MARGIN = 1  # bodies beyond a border that are tried all the same
 _KINDS = {"inside": "bore", "outside": "pin"}
 
 
@@ -149,11 +150,13 @@ def halving(places: Sequence[Place]) -> list[Place]:
 
 
 def _sure(outcomes: Sequence[str | None]) -> Iterable[int]:
-    """Which of the untried, tightest first, have an outcome that the others give away."""
-    tried = [n for n, outcome in enumerate(outcomes) if outcome is not None]
+    """Which of the untried, tightest first, have an outcome that the others give away.
+
+    Bores differ a little from one to the next, so both neighbours of a border are tried.
+    """
     for n, outcome in enumerate(outcomes):
-        before = [outcomes[k] for k in tried if k < n]
-        behind = [outcomes[k] for k in tried if k > n]
-        between = "turns" in before and "turns" in behind
-        if outcome is None and ("loose" in before or "refuses" in behind or between):
+        between = "turns" in outcomes[:n] and "turns" in outcomes[n + 1 :]
+        easier = "loose" in outcomes[: max(0, n - MARGIN)]
+        tighter = "refuses" in outcomes[n + 1 + MARGIN :]
+        if outcome is None and (between or easier or tighter):
             yield n
