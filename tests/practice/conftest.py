@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+import asyncio
 import socket
 from collections.abc import Callable, Iterator
+from functools import cache
 from typing import Any
 
 import pytest
 
+from asleft.cli.practice_card import card_text
+from asleft.pieces import BeadPiece, FitPiece, SpanPiece
 from asleft.practice import Hands
+from asleft.practice.card import CardPrint, print_card
+from asleft.practice.clock import Clock
+from asleft.practice.kinds import KINDS
+from asleft.practice.track import Moves
+from asleft.practice.workshop import Workshop
+
+KIND = KINDS["cartesian"]
 
 
 class RawClient:
@@ -58,6 +69,40 @@ def numbered(number: int, command: str) -> str:
     for character in text:
         total ^= ord(character)
     return f"{text}*{total}"
+
+
+@cache
+def card(piece: SpanPiece | BeadPiece | FitPiece) -> str:
+    """The file that its owner puts on the card."""
+    name = {SpanPiece: "span", BeadPiece: "bead", FitPiece: "fit"}[type(piece)]
+    return card_text(name, piece.to_dict(), KIND.owner_knows())
+
+
+@cache
+def executed(text: str) -> tuple[Moves, CardPrint, dict[str, Any]]:
+    """What a controller whose extruder is true made of a file, and how its heaters stand."""
+
+    async def run() -> tuple[Moves, CardPrint, dict[str, Any]]:
+        workshop = Workshop(seed=1, kind=KIND, clock=Clock(300))
+        workshop.board.start()
+        await workshop.booted()
+        steps = workshop.board.settings.in_force["M92"]
+        steps["E"] = workshop.hidden.true_steps_per_mm["E"]
+        told = await print_card(workshop.board, text)
+        await workshop.board.stop()
+        return workshop.track.moves(), told, workshop.peek_heaters()
+
+    return asyncio.run(run())
+
+
+@pytest.fixture(name="card", scope="session")
+def _card() -> Callable[..., str]:
+    return card
+
+
+@pytest.fixture(name="executed", scope="session")
+def _executed() -> Callable[[str], tuple[Moves, CardPrint, dict[str, Any]]]:
+    return executed
 
 
 @pytest.fixture

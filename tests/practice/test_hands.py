@@ -8,11 +8,18 @@ import sys
 
 import pytest
 
+from asleft.cli.practice_card import card_text
 from asleft.errors import BugError, RefusedError
 from asleft.pieces import SpanPiece
 from asleft.practice import Hands
+from asleft.practice.kinds import KINDS
 
 PIECE = SpanPiece()
+ON_CARD = {
+    "piece": "span",
+    "parameters": PIECE.to_dict(),
+    "text": card_text("span", PIECE.to_dict(), KINDS["cartesian"].owner_knows()),
+}
 
 
 def read_all(hands: Hands) -> list[str]:
@@ -36,7 +43,7 @@ def test_the_first_line_tells_what_the_owner_knows_and_no_more(bench):
 def test_a_seed_repeats_everything_and_another_differs():
     def whole(seed: int) -> tuple[list[str], dict[str, object]]:
         with Hands(seed, speed=1000) as hands:
-            hands.ask("print", piece="span", parameters=PIECE.to_dict())
+            hands.ask("print", **ON_CARD)
             return read_all(hands), hands.ask("reveal")
 
     assert whole(7) == whole(7)
@@ -45,7 +52,7 @@ def test_a_seed_repeats_everything_and_another_differs():
 
 def test_a_print_takes_own_time_and_leaves_the_machine_cold_and_unhomed(bench):
     bench.ask("G28")
-    told = bench.do("print", piece="span", parameters=PIECE.to_dict())
+    told = bench.do("print", **ON_CARD)
     assert 30 < told["minutes"] < 240
     heaters = bench.do("peek_heaters")
     assert heaters["on"] is False and heaters["nozzle_c"] < 30
@@ -62,11 +69,11 @@ def test_a_piece_is_fixed_once_printed_and_the_next_has_what_is_in_force(bench):
         ]
         return sum(values) / len(values)
 
-    bench.do("print", piece="span", parameters=PIECE.to_dict())
+    bench.do("print", **ON_CARD)
     first = mean_x()
     bench.ask("M92 X84")  # 5 % more steps: 4.75 mm on 95
     assert mean_x() == pytest.approx(first, abs=0.03)
-    bench.do("print", piece="span", parameters=PIECE.to_dict())
+    bench.do("print", **ON_CARD)
     assert mean_x() - first == pytest.approx(95 * 0.05, abs=0.06)
 
 
@@ -93,14 +100,14 @@ def test_what_hands_cannot_do_is_refused_with_words(bench):
         "measure_remaining": {},
         "juggle": {},
         "mark": {"marked_mm": 500},
-        "print": {"piece": "span", "parameters": {**PIECE.to_dict(), "pitch_mm": 300}},
+        "print": {"piece": "span", "parameters": PIECE.to_dict()},
     }
     for do, arguments in refusals.items():
         with pytest.raises(RefusedError):
             bench.do(do, **arguments)
     with pytest.raises(RefusedError, match="unexpected keyword"):
         bench.do("mark", length=3)
-    bench.do("print", piece="span", parameters=PIECE.to_dict())
+    bench.do("print", **ON_CARD)
     with pytest.raises(RefusedError, match="no such place"):
         bench.do("measure", direction="X", faces="outside", nominal_mm=55)
     bench.do("reveal")

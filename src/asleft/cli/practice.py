@@ -9,22 +9,23 @@ from __future__ import annotations
 
 import os
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from asleft.cli import signals
-from asleft.cli.practice_person import PracticePerson
+from asleft.cli.practice_card import LABEL_TEMPERATURE_C
+from asleft.cli.practice_person import PracticePerson, steps_in_file
 from asleft.cli.session import Session, shared_options
+from asleft.practice.names import KINDS
 
 if TYPE_CHECKING:
     from asleft.bench import Bench
     from asleft.bench.evening import Evening
     from asleft.practice.hands import Hands
 
-# What the practice spool's label says.
-LABEL_TEMPERATURE_C = 205.0
 JOBS = {
     "found": "Keeping what the machine holds, as found",
     "feed": "Feeding filament, four times",
@@ -42,7 +43,13 @@ JOBS = {
 @click.option("--unattended", is_flag=True, help="Run the whole job, from as found to record.")
 @click.option("--seed", type=int, help="Which hidden machine; drawn and printed if not given.")
 @click.option(
-    "--as", "kind", default="cartesian", show_default=True, help="Kind of machine: cartesian."
+    "--as",
+    "kind",
+    type=click.Choice(list(KINDS)),
+    metavar="KIND",
+    default="cartesian",
+    show_default=True,
+    help=f"Kind of machine: {', '.join(KINDS)}.",
 )
 @click.option(
     "--speed",
@@ -76,17 +83,41 @@ def _unattended(session: Session, hands: Hands) -> int:
         from asleft.bench.evening import whole_evening
 
         name = _describe(bench, hands)
-        _say(f"Practice machine, seed {hands.hello['seed']}, at {hands.address}.")
+        kind, seed = hands.hello["kind"], hands.hello["seed"]
+        _say(f"Practice machine, {kind}, seed {seed}, at {hands.address}.")
+        _began("found")
         evening = whole_evening(
             bench,
             {"temperature_c": LABEL_TEMPERATURE_C, "instrument": name},
-            began=lambda job: _say(f"{JOBS[job]} …"),
+            began=_began,
+            ended=partial(_enter_by_hand, bench, hands),
+            done={"found": _found(bench, hands)},
         )
         document = bench.record(close=True)
     revealed = hands.ask("reveal")  # after the last estimate, and not before
     told = _told(hands, evening, document, revealed, record=_write_record(home, document))
     session.emit(told, evening_lines)
     return 0 if evening.stored and evening.survived_power_cycle and evening.proved else 1
+
+
+def _began(job: str) -> None:
+    """Say which job begins."""
+    _say(f"{JOBS[job]} …")
+
+
+def _found(bench: Bench, hands: Hands) -> dict[str, Any]:
+    """What the machine holds; what it does not tell, its owner reads in the board's file."""
+    found = bench.found()
+    if found["complete"]:
+        return found
+    return bench.found_from_steps(steps_in_file(hands.ask("read_file")["lines"]))
+
+
+def _enter_by_hand(bench: Bench, hands: Hands, _job: str, told: dict[str, Any]) -> None:
+    """Put what was handed over into the board's file, and tell the bench what stands there."""
+    if told.get("handed_over"):
+        hands.ask("edit_file", lines=told["by_hand"])
+        _found(bench, hands)
 
 
 def _bench(home: Path, person: PracticePerson, hands: Hands) -> Bench:
@@ -96,14 +127,18 @@ def _bench(home: Path, person: PracticePerson, hands: Hands) -> Bench:
         home,
         person,
         holder=f"asleft practice (process {os.getpid()})",
-        machine=f"practice {hands.hello['seed']}",
+        machine=_name(hands),
         address=hands.address,
     )
 
 
+def _name(hands: Hands) -> str:
+    return f"practice {hands.hello['kind']} {hands.hello['seed']}"
+
+
 def _describe(bench: Bench, hands: Hands) -> str:
     """Describe machine and caliper as their owner would, from what is printed on them."""
-    bench.describe_machine({"name": f"practice {hands.hello['seed']}", **hands.hello["machine"]})
+    bench.describe_machine({"name": _name(hands), **hands.hello["machine"]})
     caliper = {"name": "practice caliper", **hands.hello["instrument"]}
     bench.describe_instrument(caliper)
     return str(caliper["name"])
@@ -132,6 +167,7 @@ def _told(
     return {
         "schema": "asleft.practice/1",
         "seed": hands.hello["seed"],
+        "kind": hands.hello["kind"],
         "as_found": evening.as_found,
         "as_left": evening.as_left,
         "hidden": revealed["hidden"],

@@ -6,14 +6,32 @@ readings come back as text off a simulated caliper and are typed in like anyone'
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from asleft.cli.practice_card import print_from_card
 from asleft.units import Typed, parse_typed
 
 if TYPE_CHECKING:
     from asleft.bench import Ask
     from asleft.practice.hands import Hands
+
+
+def steps_in_file(lines: list[str]) -> dict[str, float]:
+    """Steps per mm by name, as an owner works them out of the file on the board.
+
+    `travel per turn` and `steps per turn` stand there by motor; typed with four decimals.
+    """
+    entries = dict(re.findall(r"motor\.(\w+\.\w+)\s+([\d.]+)", "\n".join(lines)))
+    names = {key.partition(".")[0] for key in entries}
+    return {
+        name.upper(): round(
+            float(entries[f"{name}.steps_per_turn"]) / float(entries[f"{name}.travel_per_turn_mm"]),
+            4,
+        )
+        for name in sorted(names)
+    }
 
 
 class PracticePerson:
@@ -41,8 +59,16 @@ class PracticePerson:
         self._say(text)
 
     def confirm(self, ask: Ask) -> bool:
-        """Do what is asked with the hands; look on and agree where nothing is to be done."""
-        if ask.action in ("mark", "print", "power_cycle", "mount"):
+        """Do what is asked with the hands, or look; agree where nothing is to be done."""
+        if ask.key == "connect.replaced":
+            return False  # nobody changes a board in this workshop: it is another machine
+        if ask.key == "connect.hot":
+            return not self._hands.ask("peek_heaters")["printing"]
+        if ask.action == "print":
+            print_from_card(self._hands, ask.details)
+        elif ask.action == "set_height":
+            self._hands.ask("level")
+        elif ask.action in ("mark", "power_cycle", "mount", "edit_file"):
             self._hands.ask(ask.action, **ask.details)
         return True
 
@@ -52,6 +78,11 @@ class PracticePerson:
             reply = self._hands.ask("measure_remaining")
         elif ask.action == "measure_carriage":
             reply = self._hands.ask("measure_carriage", axis=ask.details["axis"])
+        elif ask.action == "measure_bead":
+            width_mm, place = ask.details["drawn_width_mm"], ask.details["place"]
+            reply = self._hands.ask("measure_bead", drawn_width_mm=width_mm, label=place)
+        elif ask.action == "weigh":
+            reply = self._hands.ask("weigh")
         else:
             columns = {key: ask.details[key] for key in ("direction", "faces", "nominal_mm")}
             reply = self._hands.ask("measure", label=ask.details["place"], **columns)

@@ -27,15 +27,15 @@ class Clock:
         self.factor = factor
         self._wall = wall
         self._began = wall()
-        self._skipped_s = 0.0
+        self.skipped_s = 0.0  # own seconds that took no time on the wall
 
     def now_s(self) -> float:
         """Own seconds since the beginning."""
-        return (self._wall() - self._began) * self.factor + self._skipped_s
+        return (self._wall() - self._began) * self.factor + self.skipped_s
 
     def skip(self, seconds: float) -> None:
         """Let own time pass at once: what a print takes is not waited for."""
-        self._skipped_s += max(0.0, seconds)
+        self.skipped_s += max(0.0, seconds)
 
     def paced_s(self, seconds: float) -> float:
         """Own seconds between two repeated things, such as reports: at least 20 ms of wall.

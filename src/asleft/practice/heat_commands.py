@@ -19,11 +19,22 @@ if TYPE_CHECKING:
 def temperatures(board: Controller) -> str:
     """`T:198.6 /205.0 B:54.9 /55.0 @:61 B@:12`."""
     now = board.clock.now_s()
-    nozzle, bed = board.nozzle, board.bed
-    return (
-        f"T:{nozzle.read_c(now):.1f} /{nozzle.target_c:.1f} "
-        f"B:{bed.read_c(now):.1f} /{bed.target_c:.1f} @:{nozzle.power()} B@:{bed.power()}"
-    )
+    nozzle, bed = board.nozzles[board.tool], board.bed
+    told = [("T", nozzle), ("B", bed)]
+    if len(board.nozzles) > 1:
+        told += [(f"T{n}", each) for n, each in enumerate(board.nozzles)]
+    sensors = (f"{name}:{one.read_c(now):.1f} /{one.target_c:.1f}" for name, one in told)
+    return f"{' '.join(sensors)} @:{nozzle.power()} B@:{bed.power()}"
+
+
+def _nozzle(board: Controller, command: Command) -> Heater | None:
+    """The nozzle that `T` names, else that of the active tool; None, and said so, for no tool."""
+    named = command.number("T")
+    tool = board.tool if named is None else int(named)
+    if not 0 <= tool < len(board.nozzles):
+        board.refuse(f"Error:no tool {tool}")
+        return None
+    return board.nozzles[tool]
 
 
 def _tell(board: Controller, _: Command) -> None:
@@ -33,7 +44,7 @@ def _tell(board: Controller, _: Command) -> None:
 def _aim(board: Controller, heater: Heater, celsius: float) -> None:
     became = heater.aim(celsius, board.clock.now_s())
     if became != celsius:
-        board.say(f"echo:target held to {became:.0f}")
+        board.refuse(f"echo:target held to {became:.0f}")
 
 
 def _set(board: Controller, heater: Heater, command: Command) -> None:
@@ -45,7 +56,9 @@ def _set(board: Controller, heater: Heater, command: Command) -> None:
 
 
 def _set_nozzle(board: Controller, command: Command) -> None:
-    _set(board, board.nozzle, command)
+    nozzle = _nozzle(board, command)
+    if nozzle is not None:
+        _set(board, nozzle, command)
 
 
 def _set_bed(board: Controller, command: Command) -> None:
@@ -64,7 +77,9 @@ async def _wait(board: Controller, heater: Heater, command: Command) -> None:
 
 
 async def _wait_nozzle(board: Controller, command: Command) -> None:
-    await _wait(board, board.nozzle, command)
+    nozzle = _nozzle(board, command)
+    if nozzle is not None:
+        await _wait(board, nozzle, command)
 
 
 async def _wait_bed(board: Controller, command: Command) -> None:

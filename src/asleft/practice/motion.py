@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 AXES = ("X", "Y", "Z", "E")
 QUEUE_LENGTH = 16
@@ -17,6 +17,8 @@ QUEUE_LENGTH = 16
 Position = dict[str, float]
 Feed = Callable[[float, float], None]
 """Told when filament was commanded: mm (as motor length at true steps) and mm/min."""
+Watch = Callable[["Move"], None]
+"""Told of every move that was made, or of its part before a stop."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,8 @@ class Move:
 
 @dataclass
 class Planner:
-    """The queue. `feed` is called once a move, or its part before a stop, is done.
+    """The queue. `feed` and `watch` are called once a move, or its part before a stop, is done;
+    `emptied` when all axes were homed, as they are before a piece.
 
     `direction` is +1 or -1 by the way each axis was last sent, 0 before it ever moved.
     """
@@ -46,6 +49,8 @@ class Planner:
     planned: Position = field(default_factory=lambda: dict.fromkeys(AXES, 0.0))
     homed: set[str] = field(default_factory=set)
     direction: Position = field(default_factory=lambda: dict.fromkeys(AXES, 0.0))
+    watch: Watch | None = None
+    emptied: Callable[[], None] = lambda: None
     _moves: deque[Move] = field(default_factory=deque)
 
     def queue(
@@ -70,9 +75,13 @@ class Planner:
     def settle(self, now_s: float) -> None:
         """Account for every move that has ended by now."""
         while self._moves and self._moves[0].ends_s <= now_s:
-            move = self._moves.popleft()
-            if move.feed_mm:
-                self.feed(move.feed_mm, move.feed_mm_min)
+            self._account(self._moves.popleft())
+
+    def _account(self, move: Move) -> None:
+        if move.feed_mm:
+            self.feed(move.feed_mm, move.feed_mm_min)
+        if self.watch is not None:
+            self.watch(move)
 
     def until_room_s(self, now_s: float) -> float:
         """Own seconds until another move fits."""
@@ -101,8 +110,10 @@ class Planner:
         move = self._moves[0]
         self.planned = _between(move, now_s)
         done = _share(move, now_s)
-        if move.feed_mm and done:
-            self.feed(move.feed_mm * done, move.feed_mm_min)
+        if done:
+            self._account(
+                replace(move, end=self.planned, ends_s=now_s, feed_mm=move.feed_mm * done)
+            )
         self._moves.clear()
 
 

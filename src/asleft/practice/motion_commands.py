@@ -40,38 +40,55 @@ def _refusal(board: Controller, end: Position) -> str | None:
     unknown = [a for a in moving if a not in planner.homed]
     if unknown:
         return f"Error:not homed: {' '.join(unknown)}"
-    for axis, limit in zip("XYZ", board.kind.travel_mm, strict=True):
-        if axis in moving and not -1e-6 <= end[axis] <= limit + 1e-6:
-            return f"Error:{axis}{end[axis]:.2f} is outside the travel 0 to {limit:.0f}, not moved"
-    cold = board.nozzle.read_c(now) < board.modes.cold_below_c
+    kind = board.kind
+    for axis, low, travel in zip("XYZ", kind.lowest_mm, kind.travel_mm, strict=True):
+        if axis in moving and not low - 1e-6 <= end[axis] <= low + travel + 1e-6:
+            within = f"{low:.0f} to {low + travel:.0f}"
+            return f"Error:{axis}{end[axis]:.2f} is outside the travel {within}, not moved"
+    cold = board.nozzles[board.tool].read_c(now) < board.modes.cold_below_c
     if end["E"] != planner.planned["E"] and board.modes.cold_guard and cold:
         return "echo:cold extrusion refused"
     return None
 
 
-async def _move(board: Controller, command: Command) -> None:
-    modes = board.modes
+def plan_move(board: Controller, command: Command) -> Callable[[], None] | None:
+    """Read a move and hold it against everything that is refused, which is said.
+
+    Returns:
+        What puts it into the queue, once there is room; None where nothing is to be done.
+    """
+    modes, planner = board.modes, board.planner
     rate = command.number("F")
     if rate is not None and rate > 0:
         modes.rate_mm_min = rate * (MM_PER_INCH if board.settings.inches else 1.0)
     end = _target(board, command)
     refusal = _refusal(board, end)
     if refusal is not None:
-        board.say(refusal)
+        board.refuse(refusal)
         # A refused feed counts as done for the position, a refused move does not.
-        board.planner.planned["E"] = end["E"] if "cold" in refusal else board.planner.planned["E"]
+        planner.planned["E"] = end["E"] if "cold" in refusal else planner.planned["E"]
+        return None
+    if end == planner.planned:
+        return None
+
+    def put() -> None:
+        highest = board.settings.in_force["M203"]
+        rates = {a: max(1e-3, highest[a]) for a in AXES}
+        rates["F"] = modes.rate_mm_min / 60 * modes.speed_percent / 100
+        motor_mm = (end["E"] - planner.planned["E"]) * modes.flow_percent / 100
+        if motor_mm:
+            motor_mm *= _per_volume(board) * board.feed_ratio()
+        planner.queue(end, rates, motor_mm, board.clock.now_s())
+
+    return put
+
+
+async def _move(board: Controller, command: Command) -> None:
+    put = plan_move(board, command)
+    if put is None:
         return
-    if end == board.planner.planned:
-        return
-    if not await board.hold(lambda: board.planner.until_room_s(board.clock.now_s())):
-        return
-    highest = board.settings.in_force["M203"]
-    rates = {a: max(1e-3, highest[a]) for a in AXES}
-    rates["F"] = modes.rate_mm_min / 60 * modes.speed_percent / 100
-    commanded = (end["E"] - board.planner.planned["E"]) * modes.flow_percent / 100
-    board.planner.queue(
-        end, rates, commanded * _per_volume(board) * board.feed_ratio(), board.clock.now_s()
-    )
+    if await board.hold(lambda: board.planner.until_room_s(board.clock.now_s())):
+        put()
 
 
 def _per_volume(board: Controller) -> float:
@@ -84,14 +101,18 @@ def _per_volume(board: Controller) -> float:
 
 async def _home(board: Controller, command: Command) -> None:
     axes = [a for a in "XYZ" if a in command.words] or list("XYZ")
+    axes = list("XYZ") if board.kind.drive == "delta" else axes
     await _finish(board, command)
     end = board.clock.now_s() + HOMING_S_PER_AXIS * len(axes)
     if not await board.hold(lambda: end - board.clock.now_s()):
         return
+    home_mm = board.kind.home_mm(board.settings.in_force)
     for axis in axes:
-        board.planner.planned[axis] = 0.0
+        board.planner.planned[axis] = home_mm[axis]
         board.modes.offset_mm[axis] = 0.0
     board.planner.homed.update(axes)
+    if set(axes) == set("XYZ"):
+        board.planner.emptied()
 
 
 async def _finish(board: Controller, _: Command) -> None:

@@ -18,6 +18,14 @@ NOISE_MM = 0.02
 TRAVEL_NOISE_MM = 0.008
 """One reading of a caliper that is set up and not held by hand, standard deviation (ours)."""
 MISREAD_SHARE = 0.01
+BALANCE_G = 0.01
+"""One reading of a small balance, standard deviation (ours)."""
+PART_MM = 0.008
+"""A shaft or bearing against the size that its owner gives it, standard deviation (ours)."""
+TURNS_MM, LOOSE_MM = 0.01, 0.16
+"""Play on the diameter from which it turns, and from which it feels loose (ours)."""
+FEEL_MM = 0.005
+"""How sharply a hand tells these, standard deviation (ours)."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +71,7 @@ class Person:
     rng: np.random.Generator
     misread_share: float = MISREAD_SHARE
     misreads: list[dict[str, Any]] = field(default_factory=list)
+    parts_mm: dict[tuple[str, float], float] = field(default_factory=dict)
 
     def place_mark(self, wanted_mm: float) -> float:
         """Mark the filament with the depth rod; returns where the mark truly is."""
@@ -96,6 +105,22 @@ class Person:
         step = self.caliper.resolution_mm
         decimals = max(0, -int(np.floor(np.log10(step) + 1e-9)))
         return f"{round(seen / step) * step:.{decimals}f}"
+
+    def read_mass(self, true_g: float) -> str:
+        """Read a small balance, g."""
+        return f"{max(0.0, true_g + float(self.rng.normal(0, BALANCE_G))):.2f}"
+
+    def own_part_mm(self, gauge_mm: float, kind: str) -> float:
+        """True size of a shaft (for a bore) or bearing (for a pin) that its owner calls so big."""
+        part = (kind, round(gauge_mm, 4))
+        if part not in self.parts_mm:
+            self.parts_mm[part] = gauge_mm + float(self.rng.normal(0, PART_MM))
+        return self.parts_mm[part]
+
+    def feel(self, play_mm: float) -> str:
+        """What a hand says of a shaft with so much play: `refuses`, `turns` or `loose`."""
+        felt = play_mm + float(self.rng.normal(0, FEEL_MM))
+        return "refuses" if felt < TURNS_MM else "turns" if felt < LOOSE_MM else "loose"
 
     def _seen(self, true_mm: float, jaws: str) -> float:
         noise = float(self.rng.normal(0, NOISE_MM))
