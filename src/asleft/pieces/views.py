@@ -30,18 +30,19 @@ def plan(sheet: Sheet, piece: SpanPiece, centre: Point, faces: str) -> None:
     def paper(x: float, y: float) -> Point:
         return centre[0] + x * scale, centre[1] - y * scale
 
-    _piece_from_above(sheet, piece, paper, scale)
+    piece_from_above(sheet, piece, paper, scale)
     rows: dict[str, list[Place]] = {}
     for place in piece.places():
         if place.faces == faces and place.direction in _ALONG:
             rows.setdefault(place.where.rsplit(", ", 1)[0], []).append(place)
     for places in rows.values():
-        _row(sheet, piece, paper, scale, places)
+        row_of_jaws(sheet, piece, paper, scale, places)
 
 
-def _piece_from_above(
+def piece_from_above(
     sheet: Sheet, piece: SpanPiece, paper: Callable[[float, float], Point], scale: float
 ) -> None:
+    """Ribs, posts and raised letters, without any jaw; `paper` maps mm of the piece to paper."""
     half = piece.pitch_mm / 2
     a, b, c, d = (paper(x * half, y * half) for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1)))
     side, cross = piece.rib_mm(piece.side_beads), piece.rib_mm(piece.diagonal_beads)
@@ -60,7 +61,7 @@ def _piece_from_above(
         sheet.text(at, mark, SMALL, anchor="middle", turn=turn, bold=True)
 
 
-def _row(
+def row_of_jaws(
     sheet: Sheet,
     piece: SpanPiece,
     paper: Callable[[float, float], Point],
@@ -162,8 +163,12 @@ def post_from_side(sheet: Sheet, piece: SpanPiece, at: Point) -> None:
         sheet.line(paper(half, z), (x + 4, y), FINE)
 
 
-def column_from_side(sheet: Sheet, piece: SpanPiece, at: Point, height: float) -> None:
+def column_from_side(
+    sheet: Sheet, piece: SpanPiece, at: Point, height: float, *, only: str | None = None
+) -> None:
     """The column seen from the left, front at the left; `at` is its front foot at the bed face.
+
+    With `only`, the label of a place, the jaws are at that height alone.
 
     Lands may be drawn wider than true, so that the jaws on them stay legible.
     """
@@ -179,13 +184,15 @@ def column_from_side(sheet: Sheet, piece: SpanPiece, at: Point, height: float) -
     far = right + 4 + 4.5 * len(lands)
     sheet.line((right, at[1]), (far - 2, at[1]), FINE)
     for rank, land in enumerate(piece.column_heights_mm):
+        labels = [p.label for p in piece.places() if p.direction == "Z" and p.nominal_mm == land]
+        if only is not None and only not in labels:
+            continue
         x, y = right + 5 + rank * 4.5, at[1] - land * scale
         edge = at[0] + (lands.index(land) + 1) * wide
         sheet.line((edge, y), (far, y), FINE)
         sheet.dimension((x, at[1]), (x, y))
         for face, way in ((y, -1.0), (at[1], 1.0)):
             _jaw(sheet, (edge - wide / 2, face), (0.0, way), 3.0, outside=True)
-        labels = [p.label for p in piece.places() if p.direction == "Z" and p.nominal_mm == land]
-        text = " · ".join(labels)  # the table says which spot each of them is
+        text = only or " · ".join(labels)  # the table says which spot each of them is
         sheet.tag((far + text_width(text, SMALL) / 2 + 1, y), text, dark=True)
         sheet.text((far + 1, y + 5.0), f"{land:g}", SMALL, kind="size")
