@@ -14,6 +14,7 @@ from asleft.bench.height import CAUTION, touches_height
 from asleft.bench.outcome import Command, Outcome
 from asleft.bench.person import Ask
 from asleft.bench.sending import file_change
+from asleft.bench.waiting import as_entered
 from asleft.controller import SettingsReport, file_lines, parse_report, setting_lines
 from asleft.errors import InputError
 
@@ -87,19 +88,26 @@ def hand_over(
     return outcome.to_dict()
 
 
-def enter_by_hand(desk: Desk, outcome: Mapping[str, Any]) -> bool:
-    """Ask the person to do what was handed over, where somebody stands at the machine."""
-    return desk.person.confirm(
+def entered(desk: Desk, lines: Sequence[str]) -> int | None:
+    """Ask the person at the machine to put in what was handed over; None where it was not done.
+
+    Returns:
+        The number of the state as it is now, kept by the person's word.
+    """
+    done = desk.person.confirm(
         Ask(
-            f"{outcome['schema'].split('.')[1].split('/')[0]}.by_hand",
-            "Put these lines into the machine's configuration and restart it: "
-            + "; ".join(outcome["by_hand"])
-            + ". Is that done?",
+            "set.by_hand",
+            f"Put this into the machine's configuration and restart it: {'; '.join(lines)}."
+            " Is that done?",
             action="edit_file",
-            details={"lines": list(outcome["by_hand"])},
+            details={"lines": list(lines)},
             only_in_person=True,
         )
     )
+    latest = latest_told(desk)
+    if not done or latest is None:
+        return None
+    return as_entered(desk, parse_report(latest.raw), latest.id)[1]
 
 
 def _by_hand(
