@@ -117,8 +117,10 @@ def _span(bench: Bench, options: Mapping[str, Any], do: Do) -> None:
 
 
 def values_by_name(found: Mapping[str, Any]) -> dict[str, float]:
-    """Steps per mm and skew factors of an `asleft.found/1`, in one mapping."""
-    return {**found["steps_per_mm"], **(found["skew"] or {})}
+    """Steps per mm, skew factors and a delta's arms of an `asleft.found/1`, in one mapping."""
+    arms = found["delta"] or {}
+    lengths = {name: arms[name] for name in ("L", "R") if name in arms}
+    return {**found["steps_per_mm"], **(found["skew"] or {}), **lengths}
 
 
 def _proposes(trial: Mapping[str, Any]) -> bool:

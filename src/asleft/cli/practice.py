@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 import sys
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +16,8 @@ import click
 
 from asleft.cli import signals
 from asleft.cli.practice_card import LABEL_TEMPERATURE_C
-from asleft.cli.practice_person import PracticePerson, steps_in_file
+from asleft.cli.practice_file import FileOwner
+from asleft.cli.practice_person import PracticePerson
 from asleft.cli.session import Session, shared_options
 from asleft.practice.names import KINDS
 
@@ -85,39 +85,27 @@ def _unattended(session: Session, hands: Hands) -> int:
         name = _describe(bench, hands)
         kind, seed = hands.hello["kind"], hands.hello["seed"]
         _say(f"Practice machine, {kind}, seed {seed}, at {hands.address}.")
+        owner = FileOwner(bench, hands)
         _began("found")
         evening = whole_evening(
             bench,
             {"temperature_c": LABEL_TEMPERATURE_C, "instrument": name},
             began=_began,
-            ended=partial(_enter_by_hand, bench, hands),
-            done={"found": _found(bench, hands)},
+            ended=owner.enter,
+            done={"found": owner.found()},
         )
         document = bench.record(close=True)
+    in_file = owner.left()
     revealed = hands.ask("reveal")  # after the last estimate, and not before
     told = _told(hands, evening, document, revealed, record=_write_record(home, document))
+    told |= in_file
     session.emit(told, evening_lines)
-    return 0 if evening.stored and evening.survived_power_cycle and evening.proved else 1
+    return 0 if told["stored"] and told["survived_power_cycle"] and told["proved"] else 1
 
 
 def _began(job: str) -> None:
     """Say which job begins."""
     _say(f"{JOBS[job]} …")
-
-
-def _found(bench: Bench, hands: Hands) -> dict[str, Any]:
-    """What the machine holds; what it does not tell, its owner reads in the board's file."""
-    found = bench.found()
-    if found["complete"]:
-        return found
-    return bench.found_from_steps(steps_in_file(hands.ask("read_file")["lines"]))
-
-
-def _enter_by_hand(bench: Bench, hands: Hands, _job: str, told: dict[str, Any]) -> None:
-    """Put what was handed over into the board's file, and tell the bench what stands there."""
-    if told.get("handed_over"):
-        hands.ask("edit_file", lines=told["by_hand"])
-        _found(bench, hands)
 
 
 def _bench(home: Path, person: PracticePerson, hands: Hands) -> Bench:
@@ -172,6 +160,7 @@ def _told(
         "as_left": evening.as_left,
         "hidden": revealed["hidden"],
         "residual": revealed["residual"],
+        "by_hand": False,
         "stored": evening.stored,
         "survived_power_cycle": evening.survived_power_cycle,
         "proved": evening.proved,

@@ -6,7 +6,6 @@ readings come back as text off a simulated caliper and are typed in like anyone'
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -16,22 +15,6 @@ from asleft.units import Typed, parse_typed
 if TYPE_CHECKING:
     from asleft.bench import Ask
     from asleft.practice.hands import Hands
-
-
-def steps_in_file(lines: list[str]) -> dict[str, float]:
-    """Steps per mm by name, as an owner works them out of the file on the board.
-
-    `travel per turn` and `steps per turn` stand there by motor; typed with four decimals.
-    """
-    entries = dict(re.findall(r"motor\.(\w+\.\w+)\s+([\d.]+)", "\n".join(lines)))
-    names = {key.partition(".")[0] for key in entries}
-    return {
-        name.upper(): round(
-            float(entries[f"{name}.steps_per_turn"]) / float(entries[f"{name}.travel_per_turn_mm"]),
-            4,
-        )
-        for name in sorted(names)
-    }
 
 
 class PracticePerson:
@@ -91,7 +74,8 @@ class PracticePerson:
     def choose(self, ask: Ask) -> str:
         """Try what is asked with the hands and say how it went; else the first choice."""
         if ask.action == "try_fit":
-            return str(self._hands.ask("try_fit", **ask.details)["outcome"])
+            body = {k: v for k, v in ask.details.items() if k != "choices"}
+            return str(self._hands.ask("try_fit", **body)["outcome"])
         return str(ask.details["choices"][0][0])
 
     def progress(self, what: str, done: float, remaining_s: float | None) -> None:

@@ -12,12 +12,13 @@ from asleft.cli.practice_words import WORDS
 from asleft.cli.wording import table, wrapped
 
 _PERCENT = ("X", "Y", "Z", "E")
+_ARMS = (("L", "arm length mm"), ("R", "radius mm"))
 
 
 def evening_lines(told: dict[str, Any]) -> list[str]:
     """The hidden truth beside what was found and left, and where the record is."""
     return [
-        f"Practice machine, seed {told['seed']}",
+        f"Practice machine, {told['kind']}, seed {told['seed']}",
         "",
         *table(_rows(told), right=frozenset({1, 2, 3, 4})),
         "",
@@ -26,6 +27,11 @@ def evening_lines(told: dict[str, Any]) -> list[str]:
         f"Stored: {_yes(told['stored'])}."
         f"  Survived power off and on: {_yes(told['survived_power_cycle'])}."
         f"  Second piece as predicted: {_yes(told['proved'])}.",
+        *(
+            ["Steps stand in a file on the board: its owner entered them and looked again."]
+            if told["by_hand"]
+            else []
+        ),
         *wrapped(f"Proof: {told['proof']['reason']}."),
         f"{told['readings']} readings, {told['commands']} commands on the line.",
         f"Record: {told['record']}",
@@ -38,17 +44,18 @@ def _rows(told: dict[str, Any]) -> list[tuple[str, ...]]:
         rows.append(
             (
                 f"{name} steps/mm",
-                f"{told['as_found'][name]:.2f}",
-                f"{told['as_left'][name]:.2f}",
+                *_found_and_left(told, name, 2),
                 f"{told['hidden'][name] * 100:+.3f} %",
                 f"{told['residual'][name] * 100:+.3f} %",
             )
         )
+    for name, words in _ARMS:
+        if name in told["as_found"]:
+            rows.append((words, *_found_and_left(told, name, 3), "", ""))
     rows.append(
         (
             "skew XY",
-            f"{told['as_found'].get('XY', 0.0):.5f}",
-            f"{told['as_left'].get('XY', 0.0):.5f}",
+            *_found_and_left(told, "XY", 5),
             f"{told['hidden']['shear_xy'] * 1e3:+.2f} mrad",
             f"{told['residual']['shear_xy'] * 1e3:+.2f} mrad",
         )
@@ -56,10 +63,19 @@ def _rows(told: dict[str, Any]) -> list[tuple[str, ...]]:
     return rows
 
 
+def _found_and_left(told: dict[str, Any], name: str, decimals: int) -> tuple[str, str]:
+    """The values of a setting before and after; a dash where the machine holds none."""
+    named = f"{name}0" if f"{name}0" in told["as_found"] else name
+    values = (told[when].get(named) for when in ("as_found", "as_left"))
+    found, left = ("-" if value is None else f"{value:.{decimals}f}" for value in values)
+    return found, left
+
+
 def served_lines(hello: dict[str, Any]) -> list[str]:
     """How to reach a served machine, and the words for its owner's hands."""
     return [
-        f"This is practice machine {hello['seed']}. In another terminal, give the address above",
+        f"This is practice machine {hello['kind']} {hello['seed']}. In another terminal, give the"
+        " address above",
         "with --port to any command. Here you are its owner's hands:",
         *table(WORDS),
         "End with Ctrl-D or Ctrl-C.",

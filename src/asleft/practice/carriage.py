@@ -1,6 +1,6 @@
 """Where the carriage really stands, and the instrument that is set up against it.
 
-Steps that are wrong, slack that depends on the way it came, pulleys that are not quite round. Not
+A drive that is wrong, slack that depends on the way it came, pulleys that are not quite round. Not
 for what is printed (`piece`). Stands on the planner, the hidden truth and the person.
 """
 
@@ -32,7 +32,8 @@ class Carriage:
         planner = self._board.planner
         if planner.until_done_s(self._board.clock.now_s()) > 0:
             raise CannotError("the carriage moves: hands off until it stands")
-        at_mm = planner.planned[axis] * (1 + self._hidden.scale()[axis])
+        x, y, z = (planner.planned[each] for each in "XYZ")
+        at_mm = self._hidden.reached((x, y, z))["XYZ".index(axis)]
         slack = self._truth.reversal_mm.get(axis, 0.0)
         turn_mm = SCREW_TURN_MM if axis == "Z" else BELT_TURN_MM
         phase = 2 * math.pi * at_mm / turn_mm + self._truth.periodic_phase[axis]

@@ -16,7 +16,7 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from asleft.practice import commands
+from asleft.practice import commands, telling
 from asleft.practice.clock import Clock
 from asleft.practice.faults import Faults, Trickle
 from asleft.practice.heat import Heater
@@ -74,14 +74,22 @@ class Controller:
         self.kind, self.settings, self.clock = kind, settings, clock
         self.feed_ratio, self.identity = feed_ratio, identity
         self.planner = Planner(feed)
-        self.nozzle = Heater(330.0, 95.0, kind.nozzle_limit_c)
+        tools = range(kind.dialect.tools)
+        self.nozzles = [Heater(330.0, 95.0, kind.nozzle_limit_c) for _ in tools]
+        self.nozzle = self.nozzles[0]
         self.bed = Heater(130.0, 250.0, kind.bed_limit_c)
-        self.modes, self.counter, self.faults = Modes(), LineCounter(), Faults()
+        self.dialect = kind.dialect
+        self.modes, self.faults = Modes(), Faults()
+        self.counter = LineCounter(numbering=self.dialect.numbering)
         self.output: Callable[[bytes], None] | None = None
         self.received: deque[tuple[float, str]] = deque(maxlen=5000)
         self.halted = self.booting = self.printing = False
+        self.tool = 0
+        self.hurried = False  # waits take own time only: the card prints while nobody looks on
+        self.refused: list[str] = []
         self.cuts: set[str] = set()
         self.tail = ""
+        self._held: list[str] | None = None
         self._partial, self._trickle = b"", Trickle()
         self._waiting: deque[bytes] = deque()
         self._arrived, self.urgent = asyncio.Event(), asyncio.Event()
@@ -108,10 +116,23 @@ class Controller:
         self._arrived.set()
 
     def say(self, line: str) -> None:
-        """Send one line."""
-        data = self.faults.spoil(line.encode() + b"\n")
+        """Send one line; while an answer goes behind the acknowledgement, keep it."""
+        if self._held is not None:
+            self._held.append(line)
+            return
+        data = self.faults.spoil((self.dialect.worded(line) + self.dialect.line_end).encode())
         if self.output is not None and data:
             self._trickle.send(data, self.faults, self.output)
+
+    def refuse(self, why: str) -> None:
+        """Say why something is not done, and keep it for whoever put the card in."""
+        self.refused = [*self.refused[-99:], why]
+        self.say(why)
+
+    def heaters_off(self, now_s: float) -> None:
+        """Every heater's target to 0."""
+        for heater in (*self.nozzles, self.bed):
+            heater.aim(0, now_s)
 
     # Running
 
@@ -136,12 +157,13 @@ class Controller:
         await self.stop()
         now = self.clock.now_s()
         self.planner.stop(now)
-        self.planner = Planner(self.planner.feed)
-        self.nozzle.aim(0, now)
-        self.bed.aim(0, now)
-        self.modes, self.counter = Modes(), LineCounter()
-        self.settings.inches = False
+        old = self.planner
+        self.planner = Planner(old.feed, watch=old.watch, emptied=old.emptied)
+        self.heaters_off(now)
+        self.modes, self.counter = Modes(), LineCounter(numbering=self.dialect.numbering)
+        self.settings.inches = self.settings.inches_at_start
         self.halted = self.printing = False
+        self.tool = 0
         self.cuts.clear()
         self._waiting.clear()
         self._partial = b""
@@ -165,9 +187,13 @@ class Controller:
             if self.halted or cut_by in self.cuts:
                 return False
             self.urgent.clear()
-            await self.clock.sleep(min(left, every), self.urgent)
+            if self.hurried:
+                self.clock.skip(min(left, every))
+                await asyncio.sleep(0)
+            else:
+                await self.clock.sleep(min(left, every), self.urgent)
             now = self.clock.now_s()
-            if now - last >= every and not self.halted:
+            if now - last >= every and not self.halted and not self.hurried:
                 last = now
                 if tell is None:
                     self.say("echo:busy: processing")
@@ -203,26 +229,40 @@ class Controller:
         except LineRefusedError as refusal:
             self._refuse(refusal)
             return
-        await self._do(text)
+        await self.do(text)
         if not self.halted:
             await self.faults.delay(self.say, self.clock.sleep)
             for _ in range(self.faults.acknowledgements()):
-                self.say(f"ok {self.tail}".rstrip())
+                self.say(telling.acknowledgement(self))
 
-    async def _do(self, text: str) -> None:
+    async def do(self, text: str) -> None:
+        """Obey one command without its number; a refusal is said, the acknowledgement is not."""
         self.tail = ""
         command = parse(text)
-        handler = commands.HANDLERS.get(command.code) if command else None
+        handler = commands.handler(self, command) if command else None
         if command is not None and (refusal := self.faults.refusal(command.code, command.words)):
             self.say(refusal)
         elif command is not None and handler is not None:
             self.cuts.clear()
+            behind = command.code in self.dialect.behind_ok
+            self._held = [] if behind else None
             result = handler(self, command)
             if inspect.isawaitable(result):
                 await result
+            self._let_out(behind)
             self.faults.done(command, self.settings)
-        elif text:
-            self.say(f'echo:Unknown command: "{text}"')
+        elif text and self.dialect.unknown:
+            self.refuse(self.dialect.unknown.format(text))
+
+    def _let_out(self, behind: bool) -> None:
+        """One line goes behind the acknowledgement where the family has it so; else before it."""
+        held, self._held = self._held or [], None
+        if behind and len(held) == 1 and not self.tail:
+            self.tail = held[0].removeprefix("echo:").strip()
+            return
+        tail, self.tail = self.tail, self.tail if behind else ""
+        for line in [*held, tail] if tail and not behind else held:
+            self.say(line)
 
     def _refuse(self, refusal: LineRefusedError) -> None:
         if refusal.ask_again:
@@ -233,9 +273,10 @@ class Controller:
 
     def _ask_again(self, why: str, number: int) -> None:
         self.say(f"Error:{why}, last line {self.counter.last}")
-        self._waiting.clear()  # the lines in flight behind it are dropped
-        self.say(f"Resend: {number}")
-        if not self.faults.resend_without_ok:
+        if self.dialect.drops:
+            self._waiting.clear()  # the lines in flight behind it are dropped
+        self.say(self.dialect.resend.format(number))
+        if self.dialect.resend_ok and not self.faults.resend_without_ok:
             self.say("ok")
 
     async def _watch(self) -> None:
@@ -244,7 +285,8 @@ class Controller:
         while True:
             await self.clock.sleep(self.clock.paced_s(0.25))
             now, every = self.clock.now_s(), self.modes.report_every_s
-            if self.nozzle.read_c(now) > self.kind.nozzle_limit_c + TOO_HOT_C and not self.halted:
+            hottest_c = max(nozzle.read_c(now) for nozzle in self.nozzles)
+            if hottest_c > self.kind.nozzle_limit_c + TOO_HOT_C and not self.halted:
                 commands.halt(self, "nozzle too hot")
             if every and now - last >= every and not self.halted and not self.booting:
                 self.say(" " + commands.temperatures(self))

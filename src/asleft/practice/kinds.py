@@ -1,36 +1,60 @@
-"""Kinds of practice machine: what the owner would know, and how the controller tells of itself.
+"""Kinds of practice machine: what the owner would know, its drive and the family it speaks.
 
-One kind so far, `cartesian`; others come in here with their drive and their report family.
-Not for hidden numbers. Stands on `settings`.
+A kind is named by its drive, or by what is seen of it on the wire. Not for hidden numbers.
+Stands on `dialect` and on the settings' factory values.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
 
-from asleft.practice.settings import Settings
+from asleft.practice import dialect
+from asleft.practice.dialect import Dialect
+from asleft.practice.settings import DELTA, FACTORY, Values
+
+DriveName = Literal["cartesian", "crossed-belt", "delta"]
 
 
 @dataclass(frozen=True)
 class Kind:
     """One kind. Lengths in mm, temperatures in °C.
 
-    `nozzle_limit_c` is the controller's own limit, above the owner's. `report` makes the lines of
-    the settings report.
+    A round bed has its diameter in `travel_mm[0]`, and places count from its middle.
+    `nozzle_limit_c` is the controller's own limit, above the owner's.
     """
 
     name: str
-    drive: str
-    travel_mm: tuple[float, float, float]
-    nozzle_mm: float
-    filament_mm: float
-    max_nozzle_c: float
-    max_bed_c: float
-    nozzle_limit_c: float
-    bed_limit_c: float
-    report: Callable[[Settings], list[str]]
+    drive: DriveName = "cartesian"
+    dialect: Dialect = dialect.PLAIN
+    factory: Values = field(default_factory=lambda: FACTORY)
+    bed_shape: Literal["square", "round"] = "square"
+    travel_mm: tuple[float, float, float] = (220.0, 220.0, 220.0)
+    nozzle_mm: float = 0.4
+    filament_mm: float = 1.75
+    max_nozzle_c: float = 260.0
+    max_bed_c: float = 100.0
+    nozzle_limit_c: float = 275.0
+    bed_limit_c: float = 110.0
+
+    @property
+    def lowest_mm(self) -> tuple[float, float, float]:
+        """The least X, Y and Z that the controller goes to; the most is `travel_mm` above."""
+        if self.bed_shape == "square":
+            return (0.0, 0.0, 0.0)
+        return (-self.travel_mm[0] / 2, -self.travel_mm[1] / 2, 0.0)
+
+    @property
+    def middle_mm(self) -> tuple[float, float]:
+        """The middle of the bed."""
+        x, y, _ = self.lowest_mm
+        return x + self.travel_mm[0] / 2, y + self.travel_mm[1] / 2
+
+    def home_mm(self, held: Values) -> dict[str, float]:
+        """Where the controller believes to be after homing: a delta hangs at its height."""
+        height = held["M665"]["H"] if "M665" in held else 0.0
+        return {"X": 0.0, "Y": 0.0, "Z": height}
 
     def owner_knows(self) -> dict[str, Any]:
         """What the owner of such a machine would tell of it.
@@ -40,9 +64,9 @@ class Kind:
         """
         return {
             "drive": self.drive,
-            "bed_shape": "square",
+            "bed_shape": self.bed_shape,
             "travel_mm": list(self.travel_mm),
-            "tools": 1,
+            "tools": self.dialect.tools,
             "nozzle_mm": self.nozzle_mm,
             "filament_mm": self.filament_mm,
             "max_nozzle_c": self.max_nozzle_c,
@@ -50,17 +74,22 @@ class Kind:
         }
 
 
-KINDS: Mapping[str, Kind] = {
-    "cartesian": Kind(
-        name="cartesian",
-        drive="cartesian",
-        travel_mm=(220.0, 220.0, 220.0),
-        nozzle_mm=0.4,
-        filament_mm=1.75,
-        max_nozzle_c=260.0,
-        max_bed_c=100.0,
-        nozzle_limit_c=275.0,
-        bed_limit_c=110.0,
-        report=Settings.report,
-    )
-}
+_ALL = (
+    Kind("cartesian"),
+    Kind("crossed-belt", drive="crossed-belt"),
+    Kind(
+        "delta",
+        drive="delta",
+        factory=DELTA,
+        bed_shape="round",
+        travel_mm=(200.0, 200.0, 240.0),
+    ),
+    Kind("report-bare", dialect=dialect.BARE),
+    Kind("report-per-tool", dialect=dialect.PER_TOOL),
+    Kind("report-colon-list", dialect=dialect.COLON_LIST),
+    Kind("report-m92-only", dialect=dialect.M92_ONLY),
+    Kind("report-inches", dialect=dialect.INCHES),
+    Kind("report-config-file", dialect=dialect.FILE),
+    Kind("no-storage", dialect=dialect.NO_STORAGE),
+)
+KINDS: Mapping[str, Kind] = {kind.name: kind for kind in _ALL}

@@ -37,6 +37,8 @@ SHAPES: Mapping[str, Shape] = {
     "M301": Shape("Nozzle control", 2),
     "M851": Shape("Probe offset", 2, 1),
     "M852": Shape("Skew factors", 6),
+    "M665": Shape("Arms", 4),
+    "M666": Shape("End-stop trims", 4, 1),
     "M569": Shape("Quiet drivers", 0),
     "M906": Shape("Motor currents (mA)", 0),
 }
@@ -57,6 +59,20 @@ FACTORY: Values = {
     "M906": {"X": 760, "Y": 760, "Z": 760, "E": 850},
 }
 
+DELTA: Values = {
+    **FACTORY,
+    "M92": {"X": 80, "Y": 80, "Z": 80, "E": 93},
+    "M203": {"X": 200, "Y": 200, "Z": 200, "E": 25},
+    "M201": {"X": 1500, "Y": 1500, "Z": 1500, "E": 5000},
+    "M205": {"X": 8, "Y": 8, "Z": 8, "E": 5},
+    "M665": {"L": 268, "R": 140, "H": 240, "S": 100, "X": 0, "Y": 0, "Z": 0},
+    "M666": {"X": 0, "Y": 0, "Z": 0},
+}
+"""On a delta X, Y, Z of M92 are the towers; M665 has arms, radius, height, segments a second and
+tower angles, M666 the trims at the end stops."""
+
+STEPS_PER_TURN = 3200
+"""Full steps times microsteps, gear 1 (200 times 16, common practice)."""
 MM_PER_INCH = 25.4
 
 
@@ -70,41 +86,42 @@ class Settings:
 
     Args:
         found: values that differ from the factory's, in force and stored at the beginning.
+        factory: the codes of this machine with their values.
+        extruders: how many have steps: `E`, then `E1`, ….
+        inches: units after power on.
     """
 
-    def __init__(self, found: Values | None = None) -> None:
-        self.in_force = _copy(FACTORY)
+    def __init__(
+        self,
+        found: Values | None = None,
+        *,
+        factory: Values = FACTORY,
+        extruders: int = 1,
+        inches: bool = False,
+    ) -> None:
+        self.tools = ["E", *(f"E{n}" for n in range(1, extruders))]
+        self.factory = _copy(factory)
+        steps = self.factory["M92"]
+        steps.update(dict.fromkeys(self.tools, steps["E"]))
+        self.in_force = _copy(self.factory)
         for code, words in (found or {}).items():
-            self.in_force[code].update({k: as_stored(v) for k, v in words.items()})
+            if code in self.in_force:
+                self.in_force[code].update({k: as_stored(v) for k, v in words.items()})
         self.storage: Values | None = _copy(self.in_force)
-        self.inches = False
+        self.inches = self.inches_at_start = inches
         self.storage_is_lost = False
 
     def set(self, code: str, words: Mapping[str, float | None]) -> list[str]:
         """Put values in force; returns letters the line has no place for."""
         known = self.in_force[code]
-        unit = self._unit(code)
         for letter, value in words.items():
             if letter in known and value is not None:
-                known[letter] = as_stored(value * unit)
+                known[letter] = as_stored(value * self._unit(code, letter))
         return [letter for letter in words if letter not in known]
 
-    def line(self, code: str) -> str:
-        """One settings line, as it could be sent back: `M92 X80.00 Y80.00 …`."""
-        unit, decimals = self._unit(code), SHAPES[code].decimals
-        words = (f"{k}{v / unit:.{decimals}f}" for k, v in self.in_force[code].items())
-        return " ".join((code, *words))
-
-    def report(self) -> list[str]:
-        """The whole report, headings and values, each line with its `echo:`."""
-        lines = [
-            "echo:; Units and everything in force",
-            f"echo:  {'G20' if self.inches else 'G21'}",
-        ]
-        for code, shape in SHAPES.items():
-            lines += [f"echo:; {shape.heading}:", f"echo:  {self.line(code)}"]
-        lines.append("echo:Door switch: not fitted")
-        return lines
+    def told(self, code: str) -> dict[str, float]:
+        """The values in force of one code, in the units in force."""
+        return {k: v / self._unit(code, k) for k, v in self.in_force[code].items()}
 
     def store(self) -> tuple[int, int]:
         """Store everything in force; returns bytes and checksum as told on the line."""
@@ -114,12 +131,12 @@ class Settings:
 
     def reload(self) -> bool:
         """Take storage into force; False where nothing is stored (then the factory's)."""
-        self.in_force = _copy(self.storage if self.storage is not None else FACTORY)
+        self.in_force = _copy(self.storage if self.storage is not None else self.factory)
         return self.storage is not None
 
-    def factory(self) -> None:
+    def forget(self) -> None:
         """Put the factory's values in force; storage stays."""
-        self.in_force = _copy(FACTORY)
+        self.in_force = _copy(self.factory)
 
     def size_and_crc(self) -> tuple[int, int]:
         """Bytes and checksum of what is in force."""
@@ -127,8 +144,11 @@ class Settings:
         packed = struct.pack(f"<{len(flat)}f", *flat)
         return len(packed), binascii.crc_hqx(packed, 0)
 
-    def _unit(self, code: str) -> float:
-        return MM_PER_INCH ** SHAPES[code].length_power if self.inches else 1.0
+    def _unit(self, code: str, letter: str) -> float:
+        power = SHAPES[code].length_power
+        if code == "M665" and letter in "LRH":  # beside lengths there are angles and a rate
+            power = 1
+        return MM_PER_INCH**power if self.inches else 1.0
 
 
 def _copy(values: Values) -> Values:

@@ -7,9 +7,12 @@ Stands on a numpy Generator passed in.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
+
+E_WITHIN = 0.07
+"""An extruder lies anywhere within this: a worn or exchanged gear is no small error (ours)."""
 
 
 @dataclass(frozen=True)
@@ -46,12 +49,11 @@ class Truth:
 def draw_truth(rng: np.random.Generator) -> Truth:
     """Draw one machine.
 
-    Shrinkage is -0.3 % with 0.2 % between machines, and nearly alike on the axes. The extruder
-    lies anywhere within 7 %: a worn or exchanged gear is no small error.
+    Shrinkage is -0.3 % with 0.2 % between machines, and nearly alike on the axes.
     """
     axes = ("X", "Y", "Z")
     steps = {axis: float(rng.normal(0, 0.004)) for axis in axes}
-    steps["E"] = float(rng.uniform(-0.07, 0.07))
+    steps["E"] = float(rng.uniform(-E_WITHIN, E_WITHIN))
     shrinkage = float(np.clip(rng.normal(-0.003, 0.002), -0.009, 0.002))
     # One machine in four already holds a skew factor that somebody once typed in.
     skew = float(rng.normal(0, 0.001)) if rng.random() < 0.25 else 0.0
@@ -73,3 +75,9 @@ def draw_truth(rng: np.random.Generator) -> Truth:
         face_scatter_mm=0.02,
         drift_mm=float(rng.normal(0, 0.015)),
     )
+
+
+def with_tools(truth: Truth, tools: int, rng: np.random.Generator) -> Truth:
+    """The same machine with further extruders, `E1` and so on, each with an error of its own."""
+    further = {f"E{n}": float(rng.uniform(-E_WITHIN, E_WITHIN)) for n in range(1, tools)}
+    return replace(truth, step_error={**truth.step_error, **further})

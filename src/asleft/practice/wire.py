@@ -17,12 +17,16 @@ URGENT = re.compile(r"\s*(?:N\s*\d+\s*)?(M108|M112|M410)\b")
 
 _FRAME = re.compile(r"(?:N\s*(?P<number>-?\d+)\s*)?(?P<body>[^*]*)(?:\*\s*(?P<checksum>\d+)\s*)?")
 _CODE = re.compile(r"([GMT])\s*(\d+)(\.\d+)?")
-_WORD = re.compile(r"([A-Z])\s*(-?(?:\d+\.?\d*|\.\d+))?")
+_NUMBER = r"-?(?:\d+\.?\d*|\.\d+)"
+_WORD = re.compile(rf"([A-Z])\s*({_NUMBER}(?::{_NUMBER})*)?")
 
 
 @dataclass(frozen=True)
 class Command:
-    """One command: `code` (`M92`), its words (`{"X": 80.1}`, None for a letter alone), its text."""
+    """One command: `code` (`M92`), its words (`{"X": 80.1}`, None for a letter alone), its text.
+
+    A list as in `E93.1:94` has its first number under `E`, the next under `E1`.
+    """
 
     code: str
     words: dict[str, float | None] = field(default_factory=dict)
@@ -46,9 +50,16 @@ class LineRefusedError(Exception):
 
 @dataclass
 class LineCounter:
-    """Numbering of one connection to the board: the last line taken."""
+    """Numbering of one connection to the board: the last line taken.
+
+    `numbering` is `asked` (lines without number are taken), `strict` (they are refused), or
+    `ignored` (numbers and checksums are taken off and not looked at).
+    """
 
     last: int = 0
+    numbering: str = "asked"
+    taken: int | None = None
+    """The number of the line taken last; None where it had none."""
 
     def accept(self, raw: bytes) -> str:
         """Take one line apart and count it.
@@ -63,11 +74,16 @@ class LineCounter:
             numbered = raw.lstrip().startswith(b"N")
             raise LineRefusedError(f"line longer than {LINE_LIMIT} bytes", ask_again=numbered)
         text = raw.decode("ascii", "replace").strip()
+        self.taken = None
         if "*" not in text and not text.startswith("N"):
+            if self.numbering == "strict" and not text.startswith("M110"):
+                raise LineRefusedError("line without number", ask_again=False)
             return strip_comments(text)
         match = _FRAME.fullmatch(text)
         if match is None:
             raise LineRefusedError("checksum cannot be read")
+        if self.numbering == "ignored":
+            return strip_comments(match["body"].strip())
         if match["checksum"] is None:
             raise LineRefusedError("number without checksum")
         if match["number"] is None and match["body"].startswith("M110"):
@@ -76,13 +92,13 @@ class LineCounter:
             raise LineRefusedError("checksum without number")
         if int(match["checksum"]) != checksum(raw[: raw.rindex(b"*")].lstrip()):
             raise LineRefusedError("checksum wrong")
-        number, body = int(match["number"]), match["body"].strip()
-        if body.split(" ")[0] == "M110":
-            self.last = number
-        elif number != self.last + 1:
+        return self._count(int(match["number"]), match["body"].strip())
+
+    def _count(self, number: int, body: str) -> str:
+        """Take the next number; `M110` sets it."""
+        if body.split(" ", maxsplit=1)[0] != "M110" and number != self.last + 1:
             raise LineRefusedError(f"number {number} where {self.last + 1} was expected")
-        else:
-            self.last = number
+        self.last = self.taken = number
         return strip_comments(body)
 
 
@@ -108,5 +124,9 @@ def parse(text: str) -> Command | None:
     rest = text[match.end() :]
     if code == "M117":
         return Command(code, {}, text)
-    words = {w[1]: float(w[2]) if w[2] else None for w in _WORD.finditer(rest)}
+    words: dict[str, float | None] = {}
+    for letter, numbers in _WORD.findall(rest):
+        first, *others = numbers.split(":")
+        words[letter] = float(first) if first else None
+        words.update({f"{letter}{n}": float(each) for n, each in enumerate(others, start=1)})
     return Command(code, words, text)

@@ -14,18 +14,22 @@ from typing import Any
 import numpy as np
 
 from asleft.errors import AsleftError
+from asleft.practice.board_file import file_lines, write_in_file
 from asleft.practice.carriage import Carriage
 from asleft.practice.clock import Clock
 from asleft.practice.controller import Controller
+from asleft.practice.drives import build_drive
 from asleft.practice.errors import CannotError
 from asleft.practice.filament import Filament
 from asleft.practice.hidden import Hidden
 from asleft.practice.kinds import Kind
+from asleft.practice.motion import Move
 from asleft.practice.person import Person, draw_caliper
 from asleft.practice.printing import Printing
 from asleft.practice.server import WireEnd
 from asleft.practice.settings import Settings
-from asleft.practice.truth import draw_truth
+from asleft.practice.track import Track
+from asleft.practice.truth import draw_truth, with_tools
 
 OFF_S = 10.0
 """Own seconds that the mains stays off in a power cycle."""
@@ -45,21 +49,34 @@ class Workshop:
             return np.random.default_rng([seed, which])
 
         self.clock = clock
-        self.truth = draw_truth(chance(0))
+        self.truth = with_tools(draw_truth(chance(0)), kind.dialect.tools, chance(6))
         self.person = Person(draw_caliper(chance(1)), chance(2))
         self.filament = Filament(self.truth.slip_onset_mm_min, self.truth.slip_steepness, chance(3))
-        settings = Settings({"M852": {"I": self.truth.skew_found}})
-        self.hidden = Hidden(self.truth, settings)
+        settings = Settings(
+            {"M852": {"I": self.truth.skew_found}},
+            factory=kind.factory,
+            extruders=kind.dialect.tools,
+            inches=kind.dialect.inches,
+        )
+        self.drive = build_drive(kind.drive, self.truth, settings.in_force, chance(5))
+        self.hidden = Hidden(self.truth, settings, self.drive, kind.middle_mm)
         self.board = Controller(
             kind=kind,
             settings=settings,
             clock=clock,
             feed=self._push,
-            feed_ratio=lambda: 1 + self.hidden.scale()["E"],
+            feed_ratio=lambda: self.hidden.fed_ratio(settings.tools[self.board.tool]),
             identity=str(uuid.uuid5(uuid.NAMESPACE_OID, f"practice {kind.name} {seed}")),
         )
+        self.track = Track()
+        self.board.planner.watch, self.board.planner.emptied = self._watch, self.track.clear
         self.printing = Printing(
-            seed=seed, board=self.board, truth=self.truth, hidden=self.hidden, person=self.person
+            seed=seed,
+            board=self.board,
+            track=self.track,
+            truth=self.truth,
+            hidden=self.hidden,
+            person=self.person,
         )
         self.wire: WireEnd | None = None
         self.carriage = Carriage(self.board, self.truth, self.hidden, self.person)
@@ -69,12 +86,19 @@ class Workshop:
             "measure_remaining": self.measure_remaining,
             "detach": self.detach,
             "print": self.print_piece,
+            "level": self.level,
+            "take_off": self.printing.take_off,
             "measure": self.printing.measure,
+            "measure_bead": self.printing.measure_bead,
+            "weigh": self.printing.weigh,
+            "try_fit": self.printing.try_fit,
             "measure_block": self.measure_block,
             "mount": self.carriage.mount,
             "measure_carriage": self.carriage.measure,
             "instrument": self.person.caliper.owner_knows,
             "power_cycle": self.power_cycle,
+            "edit_file": self.edit_file,
+            "read_file": self.read_file,
             "peek_heaters": self.peek_heaters,
             "peek_received": self.peek_received,
             "faults": self.faults,
@@ -102,8 +126,15 @@ class Workshop:
         return dict(result or {})
 
     def _push(self, motor_mm: float, rate_mm_min: float) -> None:
-        melts = self.board.nozzle.read_c(self.clock.now_s()) >= self.board.modes.cold_below_c
-        self.filament.push(motor_mm, rate_mm_min, melts=melts)
+        if self.board.tool == 0:  # the mark is on the filament of the first tool
+            self.filament.push(motor_mm, rate_mm_min, melts=self._melts())
+
+    def _watch(self, move: Move) -> None:
+        self.track.add(move, melts=self._melts())
+
+    def _melts(self) -> bool:
+        board = self.board
+        return board.nozzles[board.tool].read_c(self.clock.now_s()) >= board.modes.cold_below_c
 
     def _settle(self) -> None:
         self.board.planner.settle(self.clock.now_s())
@@ -130,13 +161,24 @@ class Workshop:
         """Take the tube off the nozzle, or put it back: then a cold feed meets no melt."""
         self.filament.detached = bool(detached)
 
-    async def print_piece(self, piece: str, parameters: dict[str, Any]) -> dict[str, float]:
+    async def print_piece(
+        self,
+        piece: str,
+        parameters: dict[str, Any],
+        text: str | None = None,
+        file: str | None = None,
+    ) -> dict[str, Any]:
         """Print from the memory card; the mark on the filament goes in with the print."""
         if self.filament.detached:
             raise CannotError("the tube is off the nozzle")
-        told = await self.printing.print_piece(piece, parameters)
+        self.level()
+        told = await self.printing.print_piece(piece, parameters, text, file)
         self.filament.above_mm = None
         return told
+
+    def level(self) -> None:
+        """Level the bed as one does by hand, with whatever is in force."""
+        self.drive.level(self.board.settings.in_force)
 
     def measure_block(self, length_mm: float, jaws: str = "outside") -> dict[str, str]:
         """Read a gauge block of known length, true as stated."""
@@ -157,6 +199,24 @@ class Workshop:
         if port is not None:
             await port.appear()
 
+    async def edit_file(self, lines: list[str]) -> dict[str, Any]:
+        """Put handed-over settings into the file on the board, and restart it; says what went in.
+
+        Raises:
+            CannotError: this board has no such file, or a line is none that stands in it.
+        """
+        if self.board.dialect.storage != "file":
+            raise CannotError("this board keeps no file")
+        entered = write_in_file(self.board.settings, lines)
+        await self.power_cycle()
+        return {"entered": entered}
+
+    def read_file(self) -> dict[str, list[str]]:
+        """What the file on the board says."""
+        if self.board.dialect.storage != "file":
+            raise CannotError("this board keeps no file")
+        return {"lines": file_lines(self.board.settings)}
+
     async def booted(self) -> None:
         """Wait until the board takes lines."""
         while self.board.booting:
@@ -166,7 +226,7 @@ class Workshop:
         """Whether heaters are on, and what else matters for safety. For tests."""
         now, nozzle, bed = self.clock.now_s(), self.board.nozzle, self.board.bed
         return {
-            "on": bool(nozzle.target_c or bed.target_c),
+            "on": any(each.target_c for each in (*self.board.nozzles, bed)),
             "nozzle_target_c": nozzle.target_c,
             "bed_target_c": bed.target_c,
             "nozzle_c": round(nozzle.read_c(now), 1),
@@ -214,6 +274,7 @@ class Workshop:
             "residual": hidden.told(hidden.errors()),
             "truth": {
                 **self.truth.to_dict(),
+                "drive": self.drive.told(),
                 "true_steps_per_mm": hidden.true_steps_per_mm,
                 "caliper_zero_mm": caliper.zero_mm,
                 "caliper_scale": caliper.scale,
