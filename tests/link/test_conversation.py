@@ -106,6 +106,35 @@ def test_a_late_answer_is_never_the_next_one(make_board: MakeBoard, talking: Any
     asyncio.run(run())
 
 
+@pytest.mark.parametrize(("command", "times"), [("M503", 2), ("M92 X80.5", 1), ("M500", 1)])
+def test_what_only_asks_is_asked_once_more(
+    make_board: MakeBoard, talking: Any, command: str, times: int
+) -> None:
+    board = make_board()
+    lost = [True]
+
+    def once(_: str) -> bool:
+        if lost:
+            lost.pop()
+            return True  # and its ok is lost
+        board.say("echo:  M92 X80.00", "ok")
+        return True
+
+    board.script[command] = once
+
+    async def run() -> None:
+        async with talking(board) as talk:
+            if times == 2:
+                answer = await talk.exchange(command, within_s=0.3)
+                assert answer.lines == ("echo:  M92 X80.00",)
+            else:
+                with pytest.raises(LineError, match=r"no answer to"):
+                    await talk.exchange(command, within_s=0.3)
+        assert board.commands().count(command) == times
+
+    asyncio.run(run())
+
+
 @pytest.mark.parametrize("gap_s", [0.0, 0.002])
 def test_doubled_ok(make_board: MakeBoard, talking: Any, gap_s: float) -> None:
     board = make_board()

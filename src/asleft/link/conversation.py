@@ -15,7 +15,7 @@ from collections.abc import Callable
 from asleft.errors import AsleftError, LineError, MachineResetError, Stopped
 from asleft.link.answer import Answer, Notice
 from asleft.link.framing import numbered_line, plain_line
-from asleft.link.guard import moves
+from asleft.link.guard import asks_only, moves
 from asleft.link.hearing import Heard
 from asleft.link.resync import answered_in_turn, begin, resync
 from asleft.link.waiting import Waiting
@@ -93,7 +93,13 @@ class Conversation:
                 await self._ready(command)
             if stops != self._stops:
                 raise self._stopped_by
-            return await self._exchange(command, within_s)
+            try:
+                return await self._exchange(command, within_s)
+            except LineError:
+                if not (asks_only(command) and self.wire.in_step and stops == self._stops):
+                    raise
+                self.wire.log.note("asked once more")  # in step again, and asking changes nothing
+                return await self._exchange(command, within_s)
 
     async def _ready(self, command: str) -> None:
         """Raise what nobody was told yet; get back in step; wait for quiet where it is needed."""

@@ -19,17 +19,22 @@ WARM_C = 50.0  # below this nothing burns and a sunny window explains a rise (ou
 _SETS_HEAT = re.compile(r"M(104|109|140|190)(?!\d)(.*)", re.IGNORECASE)
 # Every G code but those that only set how others are read, tool changes, and filament by itself.
 _MOVES = re.compile(r"(?:G(?!(?:4|1[789]|2[01]|9[012])(?!\d))\d|T\d|M(?:600|70[123])(?!\d))", re.I)
+_ASKS = re.compile(r"M(?:27|92|105|114|115|220|221|503)", re.I)  # without any word
 _WORD = re.compile(r"([SRT])\s*(-?\d+(?:\.\d*)?)", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
 class GuardLimits:
-    """What the guard holds to: °C for nozzle and bed, seconds without a command while hot."""
+    """What the guard holds to: °C for nozzle and bed, seconds without a command while hot.
+
+    `slept_s`: a computer that slept longer than that, or stood still, has watched no heater.
+    """
 
     max_nozzle_c: float = 260.0
     max_bed_c: float = 110.0
     idle_off_s: float = 600.0
     poll_s: float = 2.0
+    slept_s: float = 20.0
 
 
 class HeatGuard:
@@ -163,6 +168,11 @@ class HeatGuard:
 def moves(command: str) -> bool:
     """Whether a command moves an axis or filament, so that sending it twice does it twice."""
     return _MOVES.match(command.strip()) is not None
+
+
+def asks_only(command: str) -> bool:
+    """Whether a command changes nothing whatever the machine is, so that it can be sent again."""
+    return _ASKS.fullmatch(command.strip()) is not None
 
 
 def _heat_setting(command: str) -> tuple[str, float] | None:
