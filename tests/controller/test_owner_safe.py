@@ -11,8 +11,10 @@ from typing import Any
 
 import pytest
 
+from asleft.controller.awake import SleepWatch
 from asleft.controller.owner_safe import heaters_off, is_off
-from asleft.controller.owner_watch import watch
+from asleft.controller.owner_watch import Watcher, watch
+from asleft.link import GuardLimits
 from asleft.link.answer import Answer
 from asleft.link.conversation import Conversation
 from asleft.link.transport import PortTransport
@@ -79,7 +81,15 @@ def test_whoever_watches_does_not_fall_over() -> None:
 
     class Session:
         log = SimpleNamespace(note=lambda _: None)
+        sleep = SleepWatch()
+        config = SimpleNamespace(limits=GuardLimits())
+        guard = SimpleNamespace(ours=False)
+        awake = SimpleNamespace(hold=lambda: None, release=lambda: None)
+        unsafe = None
         talk = SimpleNamespace(wire=SimpleNamespace(lost=None))
+
+        def mark_hot(self) -> None:
+            pass
 
         @property
         def is_making_safe(self) -> bool:
@@ -87,7 +97,7 @@ def test_whoever_watches_does_not_fall_over() -> None:
             raise RuntimeError("a fault of our own")
 
     async def run() -> None:
-        watcher = asyncio.create_task(watch(Session()))  # type: ignore[arg-type]
+        watcher = asyncio.create_task(watch(Watcher(Session())))  # type: ignore[arg-type]
         await asyncio.sleep(0.45)
         assert not watcher.done()
         watcher.cancel()

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from asleft.errors import LineError
-from asleft.link.lock import LineLock, resolve
+from asleft.link.lock import LineLock, resolve, runtime_folder
 
 
 def test_links_and_host_names_are_one_machine(tmp_path: Path) -> None:
@@ -53,3 +53,26 @@ def test_a_crash_frees_it(tmp_path: Path) -> None:
             doomed.kill()
     time.sleep(0.05)
     LineLock("/dev/ttyX", "next", tmp_path).take()
+
+
+def test_word_of_heat_is_left_only_by_a_holder_that_did_not_take_it_back(tmp_path: Path) -> None:
+    first = LineLock("/dev/ttyX", "a test", tmp_path)
+    first.take()
+    assert not first.left_hot
+    first.mark_hot(True)
+    first.mark_hot(False)
+    first.release()
+    second = LineLock("/dev/ttyX", "a test", tmp_path)
+    second.take()
+    assert not second.left_hot
+    second.mark_hot(True)
+    second.release()  # as a holder does that could not confirm it
+    third = LineLock("/dev/ttyX", "a test", tmp_path)
+    third.take()
+    assert third.left_hot
+    third.release()
+
+
+def test_one_folder_from_the_first_time_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "not" / "there"))
+    assert runtime_folder() == runtime_folder()

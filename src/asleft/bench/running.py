@@ -169,6 +169,9 @@ class Run:
     def _heat(self, step: Heat) -> dict[str, Any]:
         machine = self.desk.connect()
         machine.heat(step.tool, step.target_c, progress=self._progress("heating"))
+        for notice in machine.notices():
+            if notice.kind == "caution":  # what whoever guards the heaters has to say
+                self.desk.person.tell(notice.text)
         return {"target_c": step.target_c}
 
     def _feed(self, step: Feed) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 
 from asleft.controller.asking import says_unknown
-from asleft.errors import MachineResetError
+from asleft.errors import MachineError, MachineResetError
 from asleft.link.answer import Answer
 from asleft.link.conversation import Conversation
 from asleft.link.hearing import temperatures
@@ -50,6 +50,15 @@ class SafeOutcome:
             f"Heaters off could NOT be confirmed within {self.elapsed_s:.0f} s: "
             "switch the machine off at its power switch now."
         )
+
+
+def trouble_error(trouble: str, outcome: str, where: str) -> MachineError:
+    """The error of a heater out of bounds."""
+    return MachineError(
+        f"{trouble}. {outcome}",
+        hint="Stay with the machine; if it does not cool down, use its power switch.",
+        where=where,
+    )
 
 
 async def heaters_off(

@@ -14,9 +14,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from asleft.controller.asking import says_unknown
+from asleft.controller.awake import Awake, SleepWatch
 from asleft.controller.owner_config import OwnerConfig
-from asleft.controller.owner_safe import SafeOutcome, heaters_off
-from asleft.controller.owner_watch import watch
+from asleft.controller.owner_opening import first_opened, reopened
+from asleft.controller.owner_safe import SafeOutcome, heaters_off, trouble_error
+from asleft.controller.owner_watch import Watcher, watch
 from asleft.errors import AsleftError, LineError, MachineError, Stopped
 from asleft.link.answer import Answer, LineFacts, Notice, NoticeKind
 from asleft.link.conversation import Conversation
@@ -29,9 +31,7 @@ from asleft.link.wirelog import WireLog, utc_now
 
 COLD_WITHIN_S = 5.0  # heaters off after a stop, where none was switched on
 LAST_WITHIN_S = 5.0  # heaters off on closing, where it was tried in vain just before
-REOPEN_PAUSE_S = 0.3
 LOG_GAP = "the wire log is not complete any more: "
-NOT_BACK = "Check the cable and the machine's power, then connect again."
 RATES_BAUD = (115200, 250000, 57600, 500000, 1000000, 9600)  # most often met first (from memory)
 
 
@@ -41,6 +41,7 @@ class Session:
 
     config: OwnerConfig
     transport: Transport | None = None  # None takes the port or socket of the address
+    sleep: SleepWatch = field(default_factory=SleepWatch)
     guard: HeatGuard = field(init=False)
     talk: Conversation = field(init=False)
 
@@ -54,7 +55,9 @@ class Session:
         self.unsafe: AsleftError | None = None  # heaters off was tried, and is not confirmed
         self._tripped: MachineError | None = None
         self._safe: asyncio.Task[SafeOutcome] | None = None
-        self._watcher: asyncio.Task[None] | None = None
+        self.awake = Awake(lambda words: self.notice("caution", words))
+        self._watcher = Watcher(self)
+        self._watching: asyncio.Task[None] | None = None
         self._bound: asyncio.Timeout | None = None  # of the attempt that runs
         self._is_ending = False
         self._own_notices: list[Notice] = []
@@ -79,16 +82,17 @@ class Session:
             self.log,
             quiet_s=quiet_s,
             on_heard=self._hear,
-            on_sent=self.guard.sent,
+            on_sent=self._sent,
         )
         probes = RATES_BAUD if config.rate_baud is None and not self._transport.is_socket else ()
         self.talk = Conversation(wire, rates_baud=probes, on_silence=self._on_silence)
         self.is_open = True
-        restarted = await self.talk.open(config.safe_lines if config.heaters_off_first else ())
-        self._watcher = asyncio.create_task(watch(self))
-        return self._facts(restarted)
+        restarted = await first_opened(self, left_hot=self._lock.left_hot)
+        self._watching = asyncio.create_task(watch(self._watcher))
+        return self.facts(restarted)
 
-    def _facts(self, restarted: bool) -> LineFacts:
+    def facts(self, restarted: bool) -> LineFacts:
+        """What is known of the open line."""
         rate_baud = self._transport.rate_baud
         return LineFacts(self.config.address, rate_baud, self.config.wire_log, restarted)
 
@@ -103,28 +107,18 @@ class Session:
 
     async def reopen(self, within_s: float) -> LineFacts:
         """Open a lost line again until the machine answers; see `link.answer.Line.reopen`."""
-        end_s = time.monotonic() + within_s
-        while True:
-            if self._safe is not None:
-                await asyncio.shield(self._safe)  # opens it again, too
-            if not self.is_lost() and self.talk.wire.in_session:
-                return self._facts(restarted=False)
-            try:
-                async with asyncio.timeout(max(0.0, end_s - time.monotonic())):
-                    restarted = await self.talk.open()
-            except (LineError, TimeoutError) as error:
-                if time.monotonic() + REOPEN_PAUSE_S > end_s:
-                    what = f"the line was lost and did not come back within {within_s:g} s"
-                    raise LineError(what, hint=NOT_BACK, where=self.config.address) from error
-                await asyncio.sleep(REOPEN_PAUSE_S)
-                continue
-            self.untold = None  # that the line was lost is known to whoever asked for this
-            return self._facts(restarted)
+        return await reopened(self, within_s)
+
+    async def made_safe(self) -> None:
+        """Wait for the attempt at heaters off that runs, if one does."""
+        if self._safe is not None:
+            await asyncio.shield(self._safe)
 
     async def exchange(self, command: str, within_s: float) -> Answer:
         """One command under the guard; after a fault the error says how heaters off went."""
-        if self._safe is not None and self.unsafe is None:
-            await asyncio.shield(self._safe)
+        await self._watcher.look_for_sleep()
+        if self.unsafe is None:
+            await self.made_safe()
         if self._tripped is not None:
             raise self._tripped
         if self.unsafe is not None:  # it is tried on, and nothing else goes out before it
@@ -197,10 +191,10 @@ class Session:
     async def close(self) -> SafeOutcome | None:
         """Heaters off if we switched one on, then release the line. None when none was on."""
         try:
-            if self._watcher is not None:
-                self._watcher.cancel()
+            if self._watching is not None:
+                self._watching.cancel()
                 with contextlib.suppress(asyncio.CancelledError):
-                    await self._watcher
+                    await self._watching
             if not self.is_open:
                 return None
             if self.talk.is_busy and not self.is_making_safe:
@@ -211,8 +205,10 @@ class Session:
             return outcome
         finally:
             if self.is_open:
+                self.mark_hot()
                 self.log.close()
             self.is_open = False
+            await self.awake.end()
             self._lock.release()
 
     async def _end_safe(self) -> SafeOutcome | None:
@@ -265,11 +261,21 @@ class Session:
         elif hot and self.unsafe is None:
             self.unsafe = LineError(outcome.words(), where=config.address)
         if self._tripped is not None and self.guard.trouble is not None:
-            self._tripped = self._trouble(self.guard.trouble, outcome.words())
+            self._tripped = trouble_error(self.guard.trouble, outcome.words(), config.address)
         if outcome.restart is not None:
             self.untold = outcome.restart
         self.log.note(outcome.words())
         return outcome
+
+    def mark_hot(self) -> None:
+        """Leave word beside the lock, for whoever comes after a killed owner."""
+        self._lock.mark_hot(self.guard.ours or self.unsafe is not None)
+
+    def _sent(self, command: str) -> None:
+        """Every command passes here just before it goes out."""
+        self.guard.sent(command)
+        if self.guard.ours:
+            self._lock.mark_hot(True)
 
     def _hear(self, heard: Heard) -> None:
         """Every line heard passes here before anybody else sees it."""
@@ -280,18 +286,11 @@ class Session:
             self._trip(self.guard.trouble)
 
     def _trip(self, trouble: str) -> None:
-        self._tripped = self._trouble(trouble, "Heaters off was sent.")
+        self._tripped = trouble_error(trouble, "Heaters off was sent.", self.config.address)
         self.notice("error", trouble)
         with contextlib.suppress(Exception):
             self.talk.stop((), self.config.safe_lines, self._tripped)
         self.start_making_safe()
-
-    def _trouble(self, trouble: str, outcome: str) -> MachineError:
-        return MachineError(
-            f"{trouble}. {outcome}",
-            hint="Stay with the machine; if it does not cool down, use its power switch.",
-            where=self.config.address,
-        )
 
     def notice(self, kind: NoticeKind, text: str) -> None:
         """Something that we say ourselves, among what the machine says unasked."""

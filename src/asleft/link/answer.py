@@ -10,7 +10,7 @@ from typing import Literal, Protocol
 
 from asleft.link.guard import GuardLimits
 
-NoticeKind = Literal["reset", "temperature", "error", "busy", "text"]
+NoticeKind = Literal["reset", "temperature", "error", "busy", "text", "caution"]
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,10 @@ class Answer:
 
 @dataclass(frozen=True)
 class Notice:
-    """Something the machine said unasked. `wall_time` is ISO 8601 with microseconds, UTC."""
+    """Something the machine said unasked. `wall_time` is ISO 8601 with microseconds, UTC.
+
+    A `caution` is not the machine's: it is what whoever guards it has to say to a person.
+    """
 
     kind: NoticeKind
     text: str

@@ -14,6 +14,7 @@ import socket
 import tempfile
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 from asleft.errors import LineError
@@ -41,7 +42,8 @@ def runtime_folder() -> Path:
 
     for folder in (user_runtime_path("asleft"), Path(tempfile.gettempdir()) / "asleft-locks"):
         try:
-            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+            for one in (folder.parent, folder):  # one that others may read is not used again
+                one.mkdir(parents=True, exist_ok=True, mode=0o700)
         except OSError:
             continue
         if os.access(folder, os.W_OK):
@@ -68,6 +70,8 @@ class LineLock:
         folder = folder or runtime_folder()
         self._lock = FileLock(folder / f"{stem}.lock")
         self._note = folder / f"{stem}.json"
+        self.left_hot = False  # the last holder was killed while it heated
+        self._is_hot = False
 
     def take(self) -> None:
         """Take the lock and say who has it.
@@ -85,20 +89,41 @@ class LineLock:
                 hint="Use that program, or close it first.",
                 where=self.address,
             ) from None
-        with contextlib.suppress(OSError):  # a full disk costs the words, not the lock
-            self._note.write_text(json.dumps({"pid": os.getpid(), "holder": self._holder}))
+        self.left_hot = self._is_hot = self._read().get("hot") is True
+        self._write()
+
+    def mark_hot(self, hot: bool) -> None:
+        """Leave word for the next holder, who finds it only where this one cannot take it back."""
+        if hot != self._is_hot:
+            self._is_hot = hot
+            self._write()
 
     def release(self) -> None:
-        """Give the lock back; safe to call twice."""
+        """Give the lock back; safe to call twice. What is still hot remains said."""
         if self._lock.is_locked:
-            with contextlib.suppress(OSError):
-                self._note.unlink(missing_ok=True)
+            if not self._is_hot:
+                with contextlib.suppress(OSError):
+                    self._note.unlink(missing_ok=True)
             self._lock.release()
 
-    def _who(self) -> str:
+    def _write(self) -> None:
+        """Whole or not at all; a full disk costs the words, not the lock."""
+        note = {"pid": os.getpid(), "holder": self._holder, "hot": self._is_hot}
+        new = self._note.with_suffix(".new")
+        with contextlib.suppress(OSError):
+            new.write_text(json.dumps(note))
+            new.replace(self._note)
+
+    def _read(self) -> dict[str, Any]:
         try:
             note = json.loads(self._note.read_text())
-            holder = str(note["holder"])  # whose words may name the process to look for
-            return holder if "process" in holder else f"{holder} (process {note['pid']})"
-        except (OSError, ValueError, KeyError, TypeError):
+        except (OSError, ValueError):
+            return {}
+        return note if isinstance(note, dict) else {}
+
+    def _who(self) -> str:
+        note = self._read()
+        if "holder" not in note:
             return "another program"
+        holder = str(note["holder"])  # whose words may name the process to look for
+        return holder if "process" in holder else f"{holder} (process {note.get('pid')})"

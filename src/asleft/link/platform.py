@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import signal
 import sys
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -35,3 +36,37 @@ def on_ending(loop: asyncio.AbstractEventLoop, end: Callable[[], None]) -> None:
         return
     for number in (signal.SIGTERM, signal.SIGHUP):
         loop.add_signal_handler(number, end)
+
+
+def keep_awake_commands() -> list[list[str]]:
+    """Commands that keep the computer awake as long as `cat` reads, to be tried in turn.
+
+    The first also holds a lid's switch back, which some systems do not let a program do.
+    """
+    if sys.platform == "darwin":
+        return [["caffeinate", "-is", "cat"]]
+    if sys.platform == "win32":
+        return []
+    inhibit = ["systemd-inhibit", "--who=asleft", "--why=A heated machine is being watched"]
+    what = ("sleep:idle:handle-lid-switch", "sleep:idle")
+    return [[*inhibit, f"--what={one}", "--mode=block", "cat"] for one in what]
+
+
+def keep_thread_awake(on: bool) -> bool:
+    """Where a call of the calling thread keeps the computer awake: whether it took effect."""
+    if sys.platform == "win32":
+        import ctypes
+
+        continuous, system_required = 0x80000000, 0x00000001
+        flags = continuous | (system_required if on else 0)
+        return bool(ctypes.windll.kernel32.SetThreadExecutionState(flags))
+    return False
+
+
+def passing_s() -> float:
+    """Seconds of a clock that goes on while the computer sleeps.
+
+    Linux has one that nobody sets; elsewhere it is the wall clock.
+    """
+    clock = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.time() if clock is None else time.clock_gettime(clock)
