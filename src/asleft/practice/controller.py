@@ -23,14 +23,14 @@ from asleft.practice.heat import Heater
 from asleft.practice.kinds import Kind
 from asleft.practice.motion import Planner
 from asleft.practice.settings import Settings
+from asleft.practice.watching import watch
 from asleft.practice.wire import LINE_LIMIT, URGENT, LineCounter, LineRefusedError, parse
 
 RECEIVE_BYTES = 1024
 """Bytes that may wait unread; what comes on top is lost (ours)."""
 BUSY_EVERY_S = 2.0
 BOOT_S = 1.5
-TOO_HOT_C = 15.0
-"""So far above its own limit the board halts by itself (ours)."""
+IDLE_EVERY_S = 1.0
 
 
 @dataclass
@@ -139,7 +139,7 @@ class Controller:
     def start(self) -> None:
         """Begin to obey; the banner comes first."""
         self.booting = True
-        self._tasks = [asyncio.create_task(self._run()), asyncio.create_task(self._watch())]
+        self._tasks = [asyncio.create_task(self._run()), asyncio.create_task(watch(self))]
         for task in self._tasks:
             task.add_done_callback(_fail_loudly)
 
@@ -211,8 +211,19 @@ class Controller:
         while True:
             while not self._waiting:
                 self._arrived.clear()
-                await self._arrived.wait()
+                await self._await_line()
             await self._obey(self._waiting.popleft())
+
+    async def _await_line(self) -> None:
+        """Until bytes came; some families say that they are idle, each second of the wall:
+        a fast clock would leave the client no quiet, which no real board does.
+        """
+        if not self.dialect.idles:
+            await self._arrived.wait()
+            return
+        await self.clock.sleep(IDLE_EVERY_S * self.clock.factor, self._arrived)
+        if not self._arrived.is_set() and not self.halted:
+            self.say("wait")
 
     async def _obey(self, raw: bytes) -> None:
         if self.halted:
@@ -249,20 +260,11 @@ class Controller:
             result = handler(self, command)
             if inspect.isawaitable(result):
                 await result
-            self._let_out(behind)
+            held, self._held = self._held or [], None
+            telling.let_out(self, held, behind=behind)
             self.faults.done(command, self.settings)
         elif text and self.dialect.unknown:
             self.refuse(self.dialect.unknown.format(text))
-
-    def _let_out(self, behind: bool) -> None:
-        """One line goes behind the acknowledgement where the family has it so; else before it."""
-        held, self._held = self._held or [], None
-        if behind and len(held) == 1 and not self.tail:
-            self.tail = held[0].removeprefix("echo:").strip()
-            return
-        tail, self.tail = self.tail, self.tail if behind else ""
-        for line in [*held, tail] if tail and not behind else held:
-            self.say(line)
 
     def _refuse(self, refusal: LineRefusedError) -> None:
         if refusal.ask_again:
@@ -278,19 +280,6 @@ class Controller:
         self.say(self.dialect.resend.format(number))
         if self.dialect.resend_ok and not self.faults.resend_without_ok:
             self.say("ok")
-
-    async def _watch(self) -> None:
-        """Temperature reports that were asked for, and a halt where it gets too hot."""
-        last = self.clock.now_s()
-        while True:
-            await self.clock.sleep(self.clock.paced_s(0.25))
-            now, every = self.clock.now_s(), self.modes.report_every_s
-            hottest_c = max(nozzle.read_c(now) for nozzle in self.nozzles)
-            if hottest_c > self.kind.nozzle_limit_c + TOO_HOT_C and not self.halted:
-                commands.halt(self, "nozzle too hot")
-            if every and now - last >= every and not self.halted and not self.booting:
-                self.say(" " + commands.temperatures(self))
-                last = now
 
 
 def _fail_loudly(task: asyncio.Task[None]) -> None:

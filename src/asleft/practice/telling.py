@@ -29,6 +29,18 @@ def acknowledgement(board: Controller) -> str:
     return " ".join([*fields, board.tail]).rstrip()
 
 
+def let_out(board: Controller, held: list[str], *, behind: bool) -> None:
+    """Say an answer: one line goes behind the acknowledgement where the family has it so."""
+    if behind and len(held) == 1 and not board.tail:
+        board.tail = held[0].removeprefix("echo:").strip()
+        return
+    if board.tail and not behind:
+        held = [*held, board.tail]
+        board.tail = ""
+    for line in held:
+        board.say(line)
+
+
 def setting_lines(settings: Settings, dialect: Dialect, code: str) -> list[str]:
     """One setting as it stands in a report, without prefix: `M92 X80.00 Y80.00 …`."""
     words = {k: _number(settings, dialect, code, v) for k, v in settings.told(code).items()}
