@@ -27,9 +27,11 @@ NAMES = {
     "clearance": "begins to turn at",
     "clearance_loose": "begins to be loose at",
     "gauge": "your own part",
+    "part_scatter": "one to the next",
 }
 # Their reason says what to enter or to draw, in its own unit: not once more as a number.
 _TOLD_BY_REASON = frozenset({"flow", "clearance"})
+_UNSIGNED = frozenset({"fed_ratio", "flow", "slip_rate", "repeatability", "gauge", "part_scatter"})
 _RATIOS = frozenset({"1", "ratio", "", "mm/mm"})
 
 
@@ -111,8 +113,7 @@ def copy_lines(result: Mapping[str, Any]) -> list[str]:
             in_force[proposal["axis"]] = proposal["in_force"]
     if not wanted:
         return []
-    steps = {axis: value for axis, value in in_force.items() if len(axis) == 1 or axis[0] == "E"}
-    before = parse_report(_report_text(steps, skew=any(a in _SKEW_LETTERS for a in wanted)))
+    before = parse_report(_report_text(in_force, skew=any(a in _SKEW_LETTERS for a in wanted)))
     return [
         "",
         "To copy to the machine; read back, and store only what is right:",
@@ -124,13 +125,15 @@ def copy_lines(result: Mapping[str, Any]) -> list[str]:
 _SKEW_LETTERS = {"XY": "I", "XZ": "J", "YZ": "K"}
 
 
-def _report_text(steps: Mapping[str, float], *, skew: bool) -> str:
+def _report_text(in_force: Mapping[str, float], *, skew: bool) -> str:
     """The settings in force as a report, so that the lines come out as for a connected machine."""
-    plain = {axis: value for axis, value in steps.items() if len(axis) == 1}
+    plain = {axis: value for axis, value in in_force.items() if axis in ("X", "Y", "Z", "E")}
     lines = ["M92 " + " ".join(f"{axis}{value:.6f}" for axis, value in plain.items())]
-    lines += [f"M92 T{axis[1:]} E{value:.6f}" for axis, value in steps.items() if len(axis) > 1]
+    lines += [f"M92 T{a[1:]} E{v:.6f}" for a, v in in_force.items() if a[0] == "E" and a[1:]]
     if skew:
         lines.append("M852 I0.000000 J0.000000 K0.000000")
+    if {"L", "R"} <= set(in_force):
+        lines.append(f"M665 L{in_force['L']:.6f} R{in_force['R']:.6f}")
     return "\n".join(lines) + "\n"
 
 
@@ -167,7 +170,7 @@ def _name(quantity: Mapping[str, Any]) -> str:
 
 def _unit(quantity: Mapping[str, Any]) -> tuple[float, str, bool]:
     """Factor, unit and whether a sign is shown: ratios in per cent, angles in mrad."""
-    signed = quantity["name"] not in ("fed_ratio", "flow", "slip_rate", "repeatability")
+    signed = quantity["name"] not in _UNSIGNED
     if quantity["unit"] in _RATIOS:
         return 100.0, "%", signed
     if quantity["unit"] == "rad":

@@ -241,7 +241,7 @@ def _tried(result: Mapping[str, Any]) -> dict[str, Tried]:
         # Results of before said the part beside their proposal only.
         part = each.get("axis") or next(iter(part_of), "hole")
         scatter = next(
-            (q["value"] for q in quantities if (q["name"], q["axis"]) == ("bore_scatter", part)),
+            (q["value"] for q in quantities if (q["name"], q["axis"]) == ("part_scatter", part)),
             None,
         )
         if part not in doubted:

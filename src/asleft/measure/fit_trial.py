@@ -47,7 +47,7 @@ def solve_fit(
 
     Returns:
         Quantities, mm on the diameter: `clearance` (drawn, at which it begins to turn; were the
-        print perfect, 0), `clearance_loose` (at which it becomes loose), `bore_scatter` (of one
+        print perfect, 0), `clearance_loose` (at which it becomes loose), `part_scatter` (of one
         printed part against the next) and `gauge` (the real part's size); and a proposal to the
         making: what to draw so that the next one turns. Its `p_within_tolerance` is the
         probability that the next one turns if drawn plainly, `p_after` if drawn as proposed.
@@ -68,7 +68,7 @@ def solve_fit(
     proposal = _proposal(first, second, found, trouble, part)
     gauge = _gauge(readings, gauge_u_mm)
     scatter = Quantity(
-        "bore_scatter", found.scatter_mm, None, None, None, "mm", part, None, SCATTER_REASON
+        "part_scatter", found.scatter_mm, None, None, None, "mm", part, None, SCATTER_REASON
     )
     return Solution("fit", (first, second, scatter, gauge), (proposal,), _budget(first, part))
 

@@ -14,12 +14,14 @@ UNKNOWN = "—"
 RATIO = "mm/mm"
 # Relative errors, shown in percent; other ratios (fed_ratio, flow) are shown as they are.
 IN_PERCENT = ("printed_scale", "motion_scale", "shrinkage")
+UNSIGNED = ("fed_ratio", "flow", "gauge", "part_scatter")
 SETTING_UNITS = {
     "steps_per_mm": "steps/mm",
     "skew": RATIO,
     "growth": "mm",
     "shrinkage": RATIO,
     "flow": RATIO,
+    "clearance": "mm",
 }
 
 
@@ -78,7 +80,7 @@ def estimate(told: dict[str, Any]) -> tuple[str, str, str]:
         for key in ("value", "u", "low95", "high95")
     )
     digits = decimals_for(u)
-    sign = told.get("name") not in ("fed_ratio", "flow")
+    sign = told.get("name") not in UNSIGNED
     interval = UNKNOWN
     if low is not None and high is not None:
         interval = f"{number(low, digits, sign=sign)} to {number(high, digits, sign=sign)}"

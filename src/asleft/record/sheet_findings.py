@@ -9,6 +9,7 @@ from typing import Any
 
 from asleft.record.blocks import Align, Block, chart, heading, says, table, verdict
 from asleft.record.charts import Interval, interval_chart
+from asleft.record.charts_tries import tries_chart, widths_chart
 from asleft.record.figures import (
     IN_PERCENT,
     decimals_for,
@@ -30,6 +31,7 @@ def verdicts(document: dict[str, Any]) -> list[Block]:
         drawn = scale_chart(trial)
         blocks += [heading(title(trial)), _quantities(trial), *_not_found(trial)]
         blocks += [chart(drawn)] if drawn else []
+        blocks += [chart(each) for each in reading_charts(trial)]
         blocks += [_verdict(each) for each in mine]
     return blocks or [says("No trial gave an estimate, so there is no verdict.")]
 
@@ -86,6 +88,32 @@ def scale_chart(trial: dict[str, Any]) -> str | None:
     return interval_chart(
         rows, unit="%", band=100 * band if band is not None else None, caption=caption
     )
+
+
+def reading_charts(trial: dict[str, Any]) -> list[str]:
+    """The readings of a bead trial as a chart, those of a fit trial as one for each kind."""
+    if trial["kind"] == "bead":
+        return [drawn] if (drawn := widths_chart(trial["readings"])) else []
+    if trial["kind"] != "fit":
+        return []
+    kinds: dict[str | None, list[dict[str, Any]]] = {}
+    for reading in trial["readings"]:
+        if reading["used"]:
+            kinds.setdefault(reading["place"].get("kind"), []).append(reading)
+    part = {"bore": "hole", "pin": "shaft"}
+    drawn_all = [
+        tries_chart(
+            rows,
+            [
+                q
+                for q in trial["quantities"]
+                if q["name"] in ("clearance", "clearance_loose")
+                and (kind is None or q.get("axis") in (None, part[kind]))
+            ],
+        )
+        for kind, rows in kinds.items()
+    ]
+    return [drawn for drawn in drawn_all if drawn]
 
 
 def _verdict(each: dict[str, Any]) -> Block:

@@ -50,14 +50,23 @@ def _readings(trial: dict[str, Any]) -> Block:
     ]
     units = {each["unit"] for each in trial["readings"]}
     read = {
-        unit: iter(alike([e["value"] for e in trial["readings"] if e["unit"] == unit], unit))
+        unit: iter(
+            alike(
+                [
+                    e["value"]
+                    for e in trial["readings"]
+                    if e["unit"] == unit and not e["place"].get("outcome")
+                ],
+                unit,
+            )
+        )
         for unit in units
     }
     rows = [
         [
             str(count),
             of_place(each["place"]) or each["key"],
-            next(read[each["unit"]]),
+            each["place"].get("outcome") or next(read[each["unit"]]),
             each["raw"].strip(),
             f"{each['at'][11:19]}",
             "yes" if each["used"] else "no",
@@ -71,6 +80,10 @@ def _readings(trial: dict[str, Any]) -> Block:
 def of_place(place: dict[str, Any]) -> str:
     """What was measured, in words: the faces and the drawn size, or the lengths given."""
     parts = []
+    if place.get("label"):
+        parts.append(f"{place.get('kind') or 'body'} {place['label']}")
+    if place.get("band"):
+        parts.append(f"band {place['band']}")
     if place.get("place"):
         parts.append(f"place {place['place']}")
     if place.get("direction"):
