@@ -27,7 +27,7 @@ _SAYS = ("refuses", "turns", "is loose")
 STEP_MM = 0.05  # of a fit piece; what a fit may be off without harm
 CONTRADICTION_MM = 0.1  # two steps of a fit piece: more than bores of one print differ
 WIDE_MM = 0.1  # an interval wider than this leaves more than two steps open
-SCATTER_REASON = "rms of what the tries leave possible, from one printed to the next"
+SCATTER_REASON = "one to the next, rms"
 
 
 def solve_fit(

@@ -24,7 +24,10 @@ Reading = Mapping[str, Any]
 
 
 def widths_chart(readings: Sequence[Reading]) -> str | None:
-    """Widths of a bead trial, read over drawn, in mm; dashed where both are alike."""
+    """Widths of a bead trial, read over drawn, in mm; dashed where both are alike.
+
+    What was set aside may lie far off: it is drawn open, at the edge at most.
+    """
     points = [
         (float(r["place"]["drawn_width_mm"]), float(r["value"]), bool(r["used"]))
         for r in readings
@@ -32,12 +35,12 @@ def widths_chart(readings: Sequence[Reading]) -> str | None:
     ]
     if not points:
         return None
-    both = [v for x, y, _ in points for v in (x, y)]
+    both = [v for x, y, used in points for v in ((x, y) if used else (x,))]
     pad = 0.1 * (max(both) - min(both)) or 0.05
     low, high = min(both) - pad, max(both) + pad
 
     def at(value: float) -> float:
-        return SIDE * (value - low) / (high - low)
+        return SIDE * (min(max(value, low), high) - low) / (high - low)
 
     bottom = SIDE + 8
     parts = [
@@ -58,7 +61,9 @@ def widths_chart(readings: Sequence[Reading]) -> str | None:
     parts.append(_text(beside, 18, "upwards: width read (mm)", "start"))
     parts.append(_text(beside, 32, "dashed: read as drawn", "start"))
     if not all(used for _, _, used in points):
-        parts.append(_text(beside, 46, "open: set aside", "start"))
+        parts.append(
+            _text(beside, 46, "open: set aside; beyond the edge it stands at the edge", "start")
+        )
     return _svg(parts, bottom + 34)
 
 

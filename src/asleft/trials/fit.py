@@ -25,6 +25,7 @@ OUTCOMES = (
     ("loose", "it rattles"),
 )
 GENTLY = "By hand only: a part forced into a bore stays there, and thin collars split."
+HAND_MM = 0.01  # one reading of a smooth part by hand, standard deviation; a guess, ours
 MARGIN = 1  # bodies beyond a border that are tried all the same
 _KINDS = {"inside": "bore", "outside": "pin"}
 
@@ -135,7 +136,7 @@ class FitTrial(AllSteps):
         """How well one reading with this instrument knows the part, in mm."""
         size = self.piece.gauge_mm if self.piece else 0.0
         parts = (instrument.outside_zero_sd_mm, instrument.scale_sd * size)
-        return math.hypot(*parts, instrument.rounding_sd_mm)
+        return math.hypot(*parts, instrument.rounding_sd_mm, HAND_MM)
 
 
 def halving(places: Sequence[Place]) -> list[Place]:
