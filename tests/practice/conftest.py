@@ -34,7 +34,7 @@ class RawClient:
         self._socket.sendall(data)
 
     def line(self) -> str:
-        return self._file.readline().decode().rstrip("\n")
+        return self._file.readline().decode().rstrip("\r\n")
 
     def ask(self, command: str) -> list[str]:
         """One command; all lines up to its acknowledgement."""
@@ -110,8 +110,8 @@ def start() -> Iterator[Callable[..., Bench]]:
     """Start machines; all are ended afterwards."""
     benches: list[Bench] = []
 
-    def make(seed: int = 1, speed: float = 300) -> Bench:
-        benches.append(Bench(Hands(seed, speed=speed)))
+    def make(seed: int = 1, speed: float = 300, kind: str = "cartesian") -> Bench:
+        benches.append(Bench(Hands(seed, kind, speed)))
         return benches[-1]
 
     yield make

@@ -8,7 +8,7 @@ Angles in degrees, lengths in mm. Stands on numpy and `drives`.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -74,31 +74,51 @@ def geometry(
     return Geometry(towers, np.full(3, arm_mm))
 
 
+@dataclass(frozen=True)
+class Arms:
+    """What is true of a delta: its common step error, arms, radius, and each tower for itself.
+
+    `turned` are angles in degrees beside where the tower should stand, `further_mm` how much
+    further out than `radius_mm`.
+    """
+
+    step_error: float
+    arm_mm: float
+    radius_mm: float
+    turned: dict[str, float]
+    further_mm: dict[str, float]
+
+
+def draw_arms(found: Values, rng: np.random.Generator) -> Arms:
+    """A delta whose numbers as found are about right; all sizes are rms and ours, no source."""
+    arms = found["M665"]
+    return Arms(
+        step_error=float(rng.normal(0, 0.002)),
+        arm_mm=arms["L"] * (1 + float(rng.normal(0, 0.002))),
+        radius_mm=arms["R"] * (1 + float(rng.normal(0, 0.002))),
+        turned={a: arms[a] + float(rng.normal(0, 0.03)) for a in "XYZ"},
+        further_mm={a: float(rng.normal(0, 0.02)) for a in "XYZ"},
+    )
+
+
 class Delta:
     """A delta with its hidden geometry.
 
     Args:
         found: as found: `M92`, `M665` (L arms, R radius, H height, X Y Z tower angles), `M666`
             (trims).
-        rng: draws the truth.
+        true: what is true of it.
+        rng: draws how well a person levels the bed.
     """
 
     curved = True
-    STEPS_RMS, LENGTH_RMS, ANGLE_RMS, TOWER_RMS_MM = 0.002, 0.002, 0.03, 0.02
-    """Common step error, arm and radius errors, angles in degrees, tower from tower (all ours)."""
 
-    def __init__(self, found: Values, rng: np.random.Generator) -> None:
-        self._rng = rng
-        arms = found["M665"]
-        self.step_error = float(rng.normal(0, self.STEPS_RMS))
-        self.arm_mm = arms["L"] * (1 + float(rng.normal(0, self.LENGTH_RMS)))
-        self.radius_mm = arms["R"] * (1 + float(rng.normal(0, self.LENGTH_RMS)))
-        self.turned = {a: arms[a] + float(rng.normal(0, self.ANGLE_RMS)) for a in "XYZ"}
-        self.further_mm = {a: float(rng.normal(0, self.TOWER_RMS_MM)) for a in "XYZ"}
-        self.true_steps_per_mm = {a: found["M92"][a] / (1 + self.step_error) for a in "XYZ"}
-        self._true = geometry(self.arm_mm, self.radius_mm, self.turned, self.further_mm)
+    def __init__(self, found: Values, true: Arms, rng: np.random.Generator) -> None:
+        self._rng, self._arms = rng, true
+        self.true_steps_per_mm = {a: found["M92"][a] / (1 + true.step_error) for a in "XYZ"}
+        self._true = geometry(true.arm_mm, true.radius_mm, true.turned, true.further_mm)
         # The switches hang where they must for the machine to have been levelled as found.
-        self.stops_mm: Heights = np.full(3, 0.0)
+        self.stops_mm: Heights = np.zeros(3)
         self.level(found)
 
     def reached(self, held: Values, at: Point) -> Point:
@@ -119,13 +139,7 @@ class Delta:
 
     def told(self) -> dict[str, Any]:
         """The hidden geometry."""
-        return {
-            "step_error": self.step_error,
-            "arm_mm": self.arm_mm,
-            "radius_mm": self.radius_mm,
-            "tower_angle_degrees": self.turned,
-            "tower_further_mm": self.further_mm,
-        }
+        return asdict(self._arms)
 
     def _hang(self, held: Values) -> None:
         """A first guess at where the switches hang: the middle at its height."""

@@ -19,6 +19,9 @@ Point = tuple[float, float, float]
 MIDDLE_SPAN_MM = 100.0
 """Over this length about the middle, and up from the bed, a drive's errors are told."""
 
+BELTS_RMS = 0.0002
+"""Difference of X and Y on crossed belts that run not parallel to their rails (ours)."""
+
 
 class Drive(Protocol):
     """One drive with its hidden truth.
@@ -76,16 +79,13 @@ class CrossedBelts:
     Args:
         truth: its `step_error` of X and Y are those of motors A and B; the frame adds its shear.
         found: as found, from which the true steps follow.
-        rng: draws how much the belts' ways differ from parallel to the rails.
+        belts: how far X and Y differ because the belts do not run parallel to their rails.
     """
 
     curved = False
-    BELTS_RMS = 0.0002
-    """Difference of X and Y that comes from belts not parallel to their rails (ours)."""
 
-    def __init__(self, truth: Truth, found: Values, rng: np.random.Generator) -> None:
-        self._shear = truth.shear
-        self.belts = float(rng.normal(0, self.BELTS_RMS))
+    def __init__(self, truth: Truth, found: Values, belts: float) -> None:
+        self._shear, self._belts = truth.shear, belts
         self.true_steps_per_mm = {a: found["M92"][a] / (1 + truth.step_error[a]) for a in "XYZ"}
 
     def reached(self, held: Values, at: Point) -> Point:
@@ -93,8 +93,8 @@ class CrossedBelts:
         scale = _scales(held, self.true_steps_per_mm)
         x, y, z = unskewed(held, at)
         a, b = scale["X"] * (x + y), scale["Y"] * (x - y)
-        x = (a + b) / 2 * (1 + self.belts / 2)
-        y = (a - b) / 2 * (1 - self.belts / 2)
+        x = (a + b) / 2 * (1 + self._belts / 2)
+        y = (a - b) / 2 * (1 - self._belts / 2)
         return x + self._shear * y, y, scale["Z"] * z
 
     def level(self, held: Values) -> None:
@@ -102,16 +102,18 @@ class CrossedBelts:
 
     def told(self) -> dict[str, Any]:
         """How far X and Y differ by the belts' ways."""
-        return {"belts": self.belts}
+        return {"belts": self._belts}
 
 
 def build_drive(name: str, truth: Truth, found: Values, rng: np.random.Generator) -> Drive:
     """The drive of this name, with its truth drawn."""
-    from asleft.practice.arms import Delta
+    from asleft.practice.arms import Delta, draw_arms
 
     if name == "delta":
-        return Delta(found, rng)
-    return CrossedBelts(truth, found, rng) if name == "crossed-belt" else Cartesian(truth, found)
+        return Delta(found, draw_arms(found, rng), rng)
+    if name == "crossed-belt":
+        return CrossedBelts(truth, found, belts=float(rng.normal(0, BELTS_RMS)))
+    return Cartesian(truth, found)
 
 
 def unskewed(held: Values, at: Point) -> Point:

@@ -100,6 +100,7 @@ class Workshop:
             "edit_file": self.edit_file,
             "read_file": self.read_file,
             "peek_heaters": self.peek_heaters,
+            "peek_settings": self.peek_settings,
             "peek_received": self.peek_received,
             "faults": self.faults,
             "reveal": self.reveal,
@@ -236,6 +237,11 @@ class Workshop:
             "moving": self.board.planner.until_done_s(now) > 0,
             "cold_guard": self.board.modes.cold_guard,
         }
+
+    def peek_settings(self) -> dict[str, Any]:
+        """What is in force and what is stored, by code and letter, mm. For tests."""
+        settings = self.board.settings
+        return {"in_force": settings.in_force, "stored": settings.storage}
 
     def peek_received(self, last: int = 50) -> dict[str, Any]:
         """The last lines that came over the wire, with own time. For tests."""
