@@ -23,7 +23,7 @@ import numpy as np
 from benchmarks.faults.cable import opener
 from benchmarks.faults.kinds import FAULT_KINDS
 from benchmarks.faults.own_time import HangError, OwnTimeLoop, own_time
-from benchmarks.faults.stage import WISHED, Stage, Watched
+from benchmarks.faults.stage import Stage, Watched
 
 from asleft.bench import Bench
 from asleft.controller import connect
@@ -38,12 +38,12 @@ SPARE_S = 300.0
 """Stated time: a command ends so long, and the fault's own time, after it would have without."""
 FEED = {"repeats": 2, "marked_mm": 60.0, "length_mm": 30.0, "rate_mm_min": 60.0}
 
-Run = Callable[[Bench], dict[str, Any]]
+Run = Callable[[Bench, Stage], dict[str, Any]]
 COMMANDS: dict[str, Run] = {
-    "found": lambda bench: bench.found(),
-    "set": lambda bench: bench.set(WISHED, from_findings=False, store=True),
-    "feed": lambda bench: bench.trial("feed", {**FEED, "temperature_c": 205.0}),
-    "cold feed": lambda bench: bench.trial("feed", {**FEED, "detached": True}),
+    "found": lambda bench, _: bench.found(),
+    "set": lambda bench, stage: bench.set(stage.wished, from_findings=False, store=True),
+    "feed": lambda bench, _: bench.trial("feed", {**FEED, "temperature_c": 205.0}),
+    "cold feed": lambda bench, _: bench.trial("feed", {**FEED, "detached": True}),
 }
 
 
@@ -115,7 +115,7 @@ def _run(stage: Stage, home: Path, run: Run) -> Ran:
             mock.patch("asleft.controller.line.open_line", opener(loop, stage.cable)),
             Bench(home, person, holder="the campaign", machine=NAME, open_machine=opened) as bench,
         ):
-            ran.result = run(bench)
+            ran.result = run(bench, stage)
     except AsleftError as error:
         ran.error = error
     except HangError as hang:
@@ -134,7 +134,7 @@ def _without(command: str, family: str) -> tuple[tuple[str, ...], float]:
     with _home(family) as home, own_time(loop):
         stage = Stage(loop, family, 1, None, ())
         ran = _run(stage, home, COMMANDS[command])
-        assert ran.result is not None, ran
+        assert not ran.broke, ran
         return tuple(stage.lines), ran.own_s
 
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchmarks.faults.stage import WISHED
+from benchmarks.faults.stage import WISHED_MM
 
 from asleft.errors import AsleftError, LineError, MachineError, MachineResetError
 from asleft.practice.settings import Values
@@ -26,8 +26,8 @@ DIGITS = 0.006
 """A value printed with two digits can be off by half of the last one (and six for skew)."""
 STOPS_WITHIN_S, SOONER_S = 5.0, 3.0
 FED_WITHIN_MM = 0.05
+SKEW = dict(zip(("XY", "XZ", "YZ"), "IJK", strict=True))
 UNCONFIRMED = "could NOT be confirmed"
-AXES = ("X", "Y", "Z", "E")
 
 
 def judge(
@@ -96,7 +96,9 @@ def _told(stage: Stage, result: Mapping[str, Any], held: list[Held], command: st
 def _set(stage: Stage, result: Mapping[str, Any], held: list[Held]) -> Iterator[str]:
     last = held[-1].in_force
     before = stage.truth.before or stage.as_found
-    wanted = {**before, "M92": {**before["M92"], **WISHED}}
+    wanted = {**before, "M92": {**before["M92"], **dict(zip("XE", WISHED_MM, strict=True))}}
+    if stage.board.dialect.report != "settings":  # nothing else is told, nor claimed
+        wanted = {"M92": wanted["M92"]}
     if result["verified"] and (off := _differences(wanted, last)):
         yield f"verified, but {off}"
     stored = stage.board.settings.storage or {}
@@ -130,19 +132,16 @@ def _read(stage: Stage, readings: list[Any]) -> Iterator[str]:
 
 
 def _steps(values: Mapping[str, float]) -> dict[str, float]:
-    return {axis: values[axis] for axis in AXES if axis in values}
+    return {name: value for name, value in values.items() if name[0] in "XYZE" and name not in SKEW}
 
 
 def _is(told: Mapping[str, Any], held: Values) -> bool:
     """Whether told steps and skew are the held ones, within the digits printed."""
     steps = {"E" if k == "E0" else k: v for k, v in told["steps_per_mm"].items()}
     skew = told.get("skew") or {}
-    factors = zip(("XY", "XZ", "YZ"), "IJK", strict=True)
     return all(
-        value is None or abs(value - held["M92"][axis]) <= DIGITS
-        for axis, value in steps.items()
-        if axis in AXES
-    ) and all(abs(skew[n] - held["M852"][k]) <= 1e-6 for n, k in factors if n in skew)
+        value is None or abs(value - held["M92"][axis]) <= DIGITS for axis, value in steps.items()
+    ) and all(abs(skew[n] - held["M852"][k]) <= 1e-6 for n, k in SKEW.items() if n in skew)
 
 
 def _differences(wanted: Values, held: Values) -> str:
@@ -183,7 +182,7 @@ def _afterwards(stage: Stage, ran: Ran, again: Callable[[Run], Ran]) -> Iterator
     if not (board.nozzle.target_c or board.bed.target_c or UNCONFIRMED in _words(ran)):
         return
     stage.calm()
-    then = again(lambda bench: bench.found())
+    then = again(lambda bench, _: bench.found())
     if board.nozzle.target_c or board.bed.target_c:
         yield f"hot after the line was back: {then.error or then.broke or then.result}"
 

@@ -31,8 +31,8 @@ from asleft.units import Typed
 
 LOOKS_S = 5.0
 """Own seconds that the person takes for each thing."""
-WISHED = {"X": 80.37, "E": 94.21}
-"""What `set` sets."""
+WISHED_MM = (80.37, 94.21)
+"""Steps per mm of X and of the first tool, that `set` sets."""
 FLOW_PERCENT, SPEED_PERCENT = 95.0, 110.0
 """Overrides as they are found, to be put back."""
 
@@ -129,6 +129,12 @@ class Stage:
         self.later(self._watch())
         if self.kind is not None and self.kind.first:
             self.strike()
+
+    @property
+    def wished(self) -> dict[str, float]:
+        """What `set` sets, by the names of the command line."""
+        tool = "E0" if len(self.board.settings.tools) > 1 else "E"
+        return dict(zip(("X", tool), WISHED_MM, strict=True))
 
     def later(self, work: Coroutine[Any, Any, None]) -> None:
         """Something that goes on beside the run."""

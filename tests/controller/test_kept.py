@@ -141,3 +141,11 @@ def test_restoring_gives_back_what_was_kept(changed: dict[str, float]) -> None:
     some = board_after(now, restore_lines(kept, now, everything=False))
     assert {d.code for d in difference(kept, some)} <= {"M145"}
     assert some.steps_per_mm == kept.steps_per_mm
+
+
+def test_a_machine_that_drops_zeros_did_not_round() -> None:
+    before = parse_report("M92 X80 Y80 Z400 E93")
+    rounded = parse_report("M92 X80 Y80 Z400 E94")
+    assert departures(before, rounded, {"X": 80.37, "E": 94.0})
+    assert difference(parse_report("M92 X80.37 Y80 Z400 E94"), rounded)
+    assert not departures(before, rounded, {"E": 94.0})

@@ -49,8 +49,12 @@ class Setting:
         return " ".join(words + list(joined.values()))
 
     def last_place(self, name: str) -> float:
-        """The worth of the last digit printed; a line that drops zeros shows it elsewhere."""
-        return 10.0 ** -max(self.decimals[name], *self.decimals.values())
+        """The worth of the last digit printed; a line that drops zeros shows it elsewhere.
+
+        Where every value is whole, zeros were dropped: no machine prints less than one digit
+        behind the point (from memory), so that 80 is never taken for a rounded 80.37.
+        """
+        return 10.0 ** -max(1, self.decimals[name], *self.decimals.values())
 
 
 def uncommented(line: str) -> str:
