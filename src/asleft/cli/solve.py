@@ -19,7 +19,7 @@ from asleft.cli.solving import (
     solve_all,
     tolerance_of,
 )
-from asleft.cli.typed import MM, SKEW, STEPS, Number, read_text
+from asleft.cli.typed import ARMS, MM, SKEW, STEPS, Number, read_text
 from asleft.errors import InputError
 
 if TYPE_CHECKING:
@@ -71,6 +71,7 @@ def solve_feed_command(
 @click.option("--skew", type=SKEW, help="Skew factors active while the piece was printed.")
 @click.option("--drive", type=click.Choice(DRIVES), default="cartesian", show_default=True)
 @click.option("--geometry", type=STEPS, help="Steps per mm that the drive has by design.")
+@click.option("--arms", type=ARMS, help="Arm length and radius of a delta in force, in mm.")
 @click.option(
     "--shrinkage-percent",
     type=Number("PERCENT", low=-20, high=20),
@@ -121,6 +122,7 @@ def solve_span_command(session: Session, /, *, files: Sequence[str], **given: An
         "shrinkage_to": given["shrinkage_to"],
         "drive": given["drive"],
         "geometry": given["geometry"],
+        "arms": given["arms"],
     }
     if given["shrinkage_percent"] is not None:
         # A part that comes out smaller has a negative h.

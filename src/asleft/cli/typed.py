@@ -96,6 +96,7 @@ def _is_axis(name: str) -> bool:
 
 MM = Number("MM", lengths=True)
 STEPS = Assignments("X=80,…", _is_axis, "X, Y, Z, E, E0, E1, …", positive=True)
+ARMS = Assignments("L=215,R=105", ("L", "R").__contains__, "L, R", positive=True)
 SKEW = Assignments("XY=0.001,…", SKEW_PLANES.__contains__, "XY, XZ, YZ", positive=False)
 
 
