@@ -149,6 +149,12 @@ class Bench:
         """Begin or resume a trial and conclude it; `asleft.trial/1`."""
         return trying.attempt(self._desk, kind, options)
 
+    def stream(self, text: str, *, paused: Callable[[], bool] = lambda: False) -> dict[str, Any]:
+        """Print a file of plain codes over the line, attended; see `streaming.stream`."""
+        from asleft.bench.streaming import stream
+
+        return stream(self._desk, text, paused=paused)
+
     def set(
         self, values: Mapping[str, float] | None = None, *, from_findings: bool, store: bool
     ) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from asleft.cli.session import Session, shared_options
+from asleft.cli.stream import refuse_without_path, stream_file, stream_options
 from asleft.cli.typed import MM, Number, Sizes
 from asleft.cli.wording import plain, table, wrapped
 from asleft.errors import InputError
@@ -50,6 +51,7 @@ _OPTIONS = (
 
 def path_options(command: Command) -> Command:
     """The options that every piece has."""
+    command = stream_options(command)
     for option in reversed(_OPTIONS):
         command = option(command)
     return command
@@ -158,6 +160,7 @@ def _write(
 
     folder = Path(given["out"]).expanduser()
     settings, why = _settings(session, given, bed)
+    refuse_without_path(session, given, why if settings is None else None)
     try:
         document = write_piece(piece, folder, path=settings, no_path=why, force=given["force"])
     except OSError as fault:
@@ -166,6 +169,8 @@ def _write(
             hint="Give another folder with --out.",
             where=str(folder),
         ) from fault
+    if given["stream"]:
+        document["streamed"] = stream_file(session, document["files"]["path"], given)
     session.emit(document, piece_lines)
     return 0
 
@@ -264,6 +269,8 @@ def piece_lines(document: dict[str, Any]) -> list[str]:
             f"No tool path: {document['reason']}. In a slicing program print it slowly, in thin"
             " layers, unscaled, and note what your profile compensates."
         )
+    elif "streamed" in document:
+        advice = f"Printed over the line in {document['streamed']['minutes']:.0f} min."
     else:
         advice = (
             "The tool path is for the memory card. Hot parts burn and moving parts pinch: clear"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,16 +33,22 @@ from asleft.link import Temperature
 if TYPE_CHECKING:
     from asleft.controller.capabilities import Identity
     from asleft.controller.machine import Machine
+    from asleft.controller.print_file import PrintFile, PrintLine, check_file
+    from asleft.controller.printing import PrintOver
 
 __all__ = [
     "Difference",
     "Identity",
     "Machine",
     "MachineDescription",
+    "PrintFile",
+    "PrintLine",
+    "PrintOver",
     "Setting",
     "SettingsReport",
     "Temperature",
     "check_feed",
+    "check_file",
     "check_target",
     "check_tool",
     "connect",
@@ -99,14 +106,18 @@ def connect(
     )
 
 
+_LATER = {
+    "Identity": "capabilities",
+    "Machine": "machine",
+    "PrintFile": "print_file",
+    "PrintLine": "print_file",
+    "PrintOver": "printing",
+    "check_file": "print_file",
+}
+
+
 def __getattr__(name: str) -> Any:
-    """Machine and Identity are imported when first asked for."""
-    if name == "Machine":
-        from asleft.controller.machine import Machine
-
-        return Machine
-    if name == "Identity":
-        from asleft.controller.capabilities import Identity
-
-        return Identity
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    """A public name whose file is imported at its first use (PEP 562)."""
+    if name not in _LATER:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_LATER[name]}"), name)

@@ -25,6 +25,7 @@ _RISE_C, _RISE_S = 2.0, 30.0  # a working heater shows more than this (common pr
 _CRAWL_C = 10.0  # near the target the regulator may slow down
 _OVERSHOOT_C = 20.0
 _SLOWEST_C_S = 0.3
+_SLOWEST_BED_C_S = 0.08  # a heavy bed on a weak supply (common practice, no source)
 _MARGIN_S = 180.0
 _COLDEST_FEED_C = 170.0  # usual guard against cold feeding (common practice, no source)
 SWITCH_OFF = "Switch the machine off at its power switch."
@@ -72,11 +73,34 @@ class Heat:
             MachineError: no rise, a broken sensor, overshoot, too slow. The heaters are off.
         """
         check_target(target_c, tool, self.description)
+        codes = heat_codes(tool, target_c, self.description.tools)
+        self._warm(codes, f"T{tool}", target_c, progress)
+
+    def heat_bed(self, target_c: float, *, progress: Progress | None = None) -> None:
+        """Warm the bed up and wait until it is steady within 2 K; as `heat`.
+
+        Raises:
+            RefusedError: above the limit of the machine's description; nothing was sent.
+            MachineError: as `heat`. The heaters are off.
+        """
+        limit_c = self.description.max_bed_c
+        if not 0 < target_c <= limit_c:
+            raise RefusedError(
+                f"{target_c:g} °C is beyond this bed's limit of {limit_c:g} °C",
+                hint="Choose a lower temperature.",
+                where="bed temperature",
+            )
+        self._warm([f"M140 S{target_c:g}"], "B", target_c, progress)
+
+    def _warm(
+        self, codes: list[str], sensor: str, target_c: float, progress: Progress | None
+    ) -> None:
+        """Send the target and wait; whatever goes wrong, all heaters are off afterwards."""
         try:
             with self._asker.operation():
-                for code in heat_codes(tool, target_c, self.description.tools):
+                for code in codes:
                     self._asker.ask(code, within_s=ANSWER_S, awaited="the heater's new target")
-                self._await(tool, target_c, progress)
+                self._await(sensor, target_c, progress)
         except LineError:
             raise  # the owner of the line switches off when it returns
         except BaseException as error:
@@ -92,7 +116,7 @@ class Heat:
         Raises:
             RefusedError: colder than filament melts, or far from its target.
         """
-        now = self._of(tool, self.temperatures())
+        now = self._of(f"T{tool}", self.temperatures())
         far = now.target_c is not None and now.actual_c < now.target_c - 5 * REACHED_C
         if far or not now.actual_c >= _COLDEST_FEED_C:
             raise RefusedError(
@@ -119,13 +143,14 @@ class Heat:
                 return
         raise MachineError(f"the heaters are not off: targets {targets}", hint=SWITCH_OFF)
 
-    def _await(self, tool: int, target_c: float, progress: Progress | None) -> None:
+    def _await(self, sensor: str, target_c: float, progress: Progress | None) -> None:
         start_s = self._clock()
-        first = self._of(tool, self.temperatures()).actual_c
-        bound_s = abs(target_c - first) / _SLOWEST_C_S + _MARGIN_S
+        first = self._of(sensor, self.temperatures()).actual_c
+        slowest_c_s = _SLOWEST_BED_C_S if sensor == "B" else _SLOWEST_C_S
+        bound_s = abs(target_c - first) / slowest_c_s + _MARGIN_S
         mark_c, mark_s, steady = first, start_s, 0
         while steady < _STEADY_REPORTS:
-            now = self._of(tool, self.temperatures())
+            now = self._of(sensor, self.temperatures())
             elapsed_s = self._clock() - start_s
             self._check_report(now, target_c, hottest_c=max(first, target_c))
             steady = steady + 1 if abs(now.actual_c - target_c) <= REACHED_C else 0
@@ -150,15 +175,15 @@ class Heat:
 
     def _fault(self, what: str, now: Temperature) -> MachineError:
         return MachineError(
-            f"the nozzle does not heat as it should: {what} (last report {now.actual_c:g} °C)",
+            f"the heater does not warm up as it should: {what} (last report {now.actual_c:g} °C)",
             hint="The heaters were switched off. Look at heater and sensor before going on.",
             where="heater",
         )
 
-    def _of(self, tool: int, temperatures: dict[str, Temperature]) -> Temperature:
-        found = temperatures.get(f"T{tool}")
+    def _of(self, sensor: str, temperatures: dict[str, Temperature]) -> Temperature:
+        found = temperatures.get(sensor)
         if found is None:
-            raise MachineError(f"no temperature of tool {tool} in the answer", hint=SWITCH_OFF)
+            raise MachineError(f"no temperature of {sensor} in the answer", hint=SWITCH_OFF)
         return found
 
 
