@@ -323,6 +323,23 @@ def on_paper(home: Path) -> Iterator[tuple[Bench, Person]]:
         yield bench, person
 
 
+def test_an_extruders_steps_are_proved_by_a_feed_and_by_no_piece(tmp_path: Path) -> None:
+    def feed(ratio: float) -> str:
+        rows = (f"120,{120 - 100 * ratio + off:.2f},100" for off in (0.1, -0.1, 0.05, 0.0))
+        return "marked_mm,remaining_mm,commanded_mm\n" + "\n".join(rows) + "\n"
+
+    detached = {"detached": True}
+    with on_paper(tmp_path) as (bench, _):
+        bench.found_from_steps(IN_FILE)
+        bench.trial("span", {"readings": (piece(0.0, 0.0), "one.csv")})
+        bench.trial("feed", {**detached, "readings": (feed(1.05), "feed.csv")})
+        assert bench.set(from_findings=True, store=False)["handed_over"]
+        assert bench.prove(readings=(piece(0.0, 0.0), "two.csv"))["handed_over"] is True
+        bench.found_from_steps({**IN_FILE, "E": 139.7 / 1.05})
+        bench.trial("feed", {**detached, "readings": (feed(1.0), "again.csv")})
+        assert bench.prove(readings=(piece(0.0, 0.0), "three.csv"))["handed_over"] is False
+
+
 DUMP = "# in force\nalpha.travel = 40.0 # per turn\nbeta.radius 105.2\n; answer to M92\n"
 STEPS = "X: {}, Y: 80.000, Z: 400.000, E: 139.700\n"
 

@@ -12,9 +12,7 @@ from asleft.bench.desk import Desk
 from asleft.bench.found import named_values
 from asleft.bench.height import CAUTION, touches_height
 from asleft.bench.outcome import Command, Outcome
-from asleft.bench.person import Ask
 from asleft.bench.sending import file_change
-from asleft.bench.waiting import as_entered
 from asleft.controller import SettingsReport, file_lines, parse_report, setting_lines
 from asleft.errors import InputError
 
@@ -86,28 +84,6 @@ def hand_over(
     number = file_change(desk, outcome, wanted, [p["id"] for p in proposals])
     desk.store.mark_change(number, "handed_over", {"lines": outcome.by_hand})
     return outcome.to_dict()
-
-
-def entered(desk: Desk, lines: Sequence[str]) -> int | None:
-    """Ask the person at the machine to put in what was handed over; None where it was not done.
-
-    Returns:
-        The number of the state as it is now, kept by the person's word.
-    """
-    done = desk.person.confirm(
-        Ask(
-            "set.by_hand",
-            f"Put this into the machine's configuration and restart it: {'; '.join(lines)}."
-            " Is that done?",
-            action="edit_file",
-            details={"lines": list(lines)},
-            only_in_person=True,
-        )
-    )
-    latest = latest_told(desk)
-    if not done or latest is None:
-        return None
-    return as_entered(desk, parse_report(latest.raw), latest.id)[1]
 
 
 def _by_hand(

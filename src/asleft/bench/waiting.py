@@ -1,7 +1,7 @@
 """Changes that were handed over to be entered by hand: when they count, and what waits.
 
-A fresh report, where one can be had, and a second piece must agree; a person's typed values are a
-word, no proof. Not for handing over: see `handing`.
+A fresh report, where one can be had, and a second piece must agree (for an extruder a feed trial);
+typed values are a person's word, no proof. Not for handing over: see `handing`.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from asleft.controller import SettingsReport, departures, typed_report
+from asleft.units import is_tool_axis
 
 if TYPE_CHECKING:
     from asleft.bench.desk import Desk, Standing
@@ -53,7 +54,7 @@ def unseen(desk: Desk) -> list[ChangeRow]:
 def waits(desk: Desk) -> bool:
     """Whether a change is still handed over: no piece, or no report where one can be had."""
     return any(
-        not _proved(change) or (_can_report(desk) and not _seen_in_report(change))
+        not _proved(desk, change) or (_can_report(desk) and not _seen_in_report(change))
         for change in _handed_over(desk)
     )
 
@@ -61,8 +62,8 @@ def waits(desk: Desk) -> bool:
 def note_piece(desk: Desk) -> None:
     """A second piece came out as foretold with the values handed over."""
     for change in _handed_over(desk):
-        if not _proved(change):
-            wanted = {each["axis"]: each["wanted"] for each in change.settings}
+        wanted = {each["axis"]: each["wanted"] for each in change.settings}
+        if not _shown_by_piece(change) and not all(is_tool_axis(name) for name in wanted):
             details = {"by": PIECE, "values": wanted if not _seen_in_report(change) else {}}
             desk.store.mark_change(change.id, "read_back", details)
 
@@ -105,8 +106,26 @@ def _seen_in_report(change: ChangeRow) -> bool:
     return any(m.state == "read_back" and m.details.get("verified") for m in _since(change))
 
 
-def _proved(change: ChangeRow) -> bool:
+def _proved(desk: Desk, change: ChangeRow) -> bool:
+    """Whether a piece showed it, and a feed trial whatever of it an extruder holds."""
+    names = [each["axis"] for each in change.settings]
+    tools = [name for name in names if is_tool_axis(name)]
+    pieces = len(tools) == len(names) or _shown_by_piece(change)
+    return pieces and all(_fed_right(desk, name, since=change.at) for name in tools)
+
+
+def _shown_by_piece(change: ChangeRow) -> bool:
     return any(mark.details.get("by") == PIECE for mark in _since(change))
+
+
+def _fed_right(desk: Desk, tool: str, *, since: str) -> bool:
+    """Whether a feed trial begun after it left the tool's steps as they are."""
+    return any(
+        proposal["axis"] == tool and proposal["verdict"] == "leave"
+        for trial in desk.store.trials(desk.calibration())
+        if trial.kind == "feed" and trial.outcome == "done" and trial.at > since
+        for proposal in (trial.result or {}).get("proposals", ())
+    )
 
 
 def _in_force_anyway(change: ChangeRow) -> bool:
