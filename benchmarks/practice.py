@@ -1,12 +1,13 @@
 """The whole calibration over many hidden machines: errors found, errors left, seconds.
 
-    python -m benchmarks.practice FIRST LAST
+    python -m benchmarks.practice FIRST LAST [--as KIND]
 
 A seed counts as within when X, Y, Z are within 0.1 %, E within 1 % and shear within 1 mrad.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
 import statistics
 import subprocess
@@ -20,12 +21,17 @@ AXES = ("X", "Y", "Z", "E")
 SCALE, FEED, SHEAR = 1e-3, 1e-2, 1e-3
 
 
-def evening(seed: int, home: str) -> tuple[dict[str, Any] | None, float, str]:
+def evening(
+    seed: int, home: str, kind: str = "cartesian"
+) -> tuple[dict[str, Any] | None, float, str]:
     """One unattended calibration: its JSON, its seconds, and what it said when it failed."""
     command = [sys.executable, "-m", "asleft", "--home", home, "practice", "--unattended"]
     began = time.perf_counter()
     done = subprocess.run(
-        [*command, "--seed", str(seed), "--json"], capture_output=True, text=True, check=False
+        [*command, "--as", kind, "--seed", str(seed), "--json"],
+        capture_output=True,
+        text=True,
+        check=False,
     )
     told = json.loads(done.stdout) if done.stdout.strip() else None
     return told, time.perf_counter() - began, done.stderr[-300:]
@@ -65,13 +71,14 @@ def row(told: dict[str, Any]) -> str:
     return " | ".join(cells) + f" | {ends}"
 
 
-def main(first: int, last: int) -> None:
+def main(first: int, last: int, kind: str) -> None:
     """Print the table and the counts."""
+    print(kind)
     print("seed | X hidden left % | Y | Z | E | shear mrad | stored survived proved | seconds")
     seconds, within, ended = [], 0, 0
     with tempfile.TemporaryDirectory() as home:
         for seed in range(first, last + 1):
-            told, took, words = evening(seed, home)
+            told, took, words = evening(seed, home, kind)
             seconds.append(took)
             if told is None:
                 print(f"{seed:4d} | failed: {words}")
@@ -86,4 +93,9 @@ def main(first: int, last: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]), int(sys.argv[2]))
+    arguments = argparse.ArgumentParser()
+    arguments.add_argument("first", type=int)
+    arguments.add_argument("last", type=int)
+    arguments.add_argument("--as", dest="kind", default="cartesian")
+    asked = arguments.parse_args()
+    main(asked.first, asked.last, asked.kind)
