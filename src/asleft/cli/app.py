@@ -20,6 +20,7 @@ from asleft.cli.session import Session, shared_options
 # In the order of an evening: name, file in this room, what it does.
 COMMANDS: dict[str, tuple[str, str]] = {
     "practice": ("practice", "Learn on a practice machine with hidden errors."),
+    "open": ("open", "Open the page, which carries the whole job."),
     "ports": ("ports", "List serial ports, and what is plugged in."),
     "machine": ("machine", "Describe a machine once: drive, bed, limits, address."),
     "instrument": ("instrument", "Describe what you measure with, and check it."),

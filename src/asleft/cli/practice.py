@@ -1,8 +1,8 @@
 """`asleft practice`: the practice machine, and a whole calibration of it.
 
-With `--unattended` a simulated person answers the ordinary prompts of the bench. Without it
-the machine is served on its address, and what its owner's hands do is typed here, for trying
-every other command against it. What is hidden is told only after the last estimate.
+The page is served with it; with `--unattended` a simulated person answers the ordinary prompts
+of the bench; with `--line` the machine is served on its address, for every other command, and what
+its owner's hands do is typed here. What is hidden is told only after the last estimate.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from asleft.cli import signals
+from asleft.cli.open import page_options, serve_page
 from asleft.cli.practice_card import LABEL_TEMPERATURE_C
 from asleft.cli.practice_file import FileOwner
 from asleft.cli.practice_person import PracticePerson
@@ -24,6 +25,7 @@ from asleft.practice.names import KINDS
 if TYPE_CHECKING:
     from asleft.bench import Bench
     from asleft.bench.evening import Evening
+    from asleft.page.house import Practice
     from asleft.practice.hands import Hands
 
 JOBS = {
@@ -58,10 +60,22 @@ JOBS = {
     show_default=True,
     help="How many times faster than the wall its clock runs.",
 )
+@click.option("--line", is_flag=True, help="Serve its line alone, and its hands by typed words.")
+@page_options
 @shared_options
 @click.pass_obj
 def practice_command(
-    session: Session, unattended: bool, seed: int | None, kind: str, speed: float
+    session: Session,
+    /,
+    *,
+    unattended: bool,
+    seed: int | None,
+    kind: str,
+    speed: float,
+    line: bool,
+    lan: bool,
+    page_port: int | None,
+    no_browser: bool,
 ) -> int:
     """Learn on a practice machine whose errors are hidden until the end."""
     from asleft.practice.hands import Hands
@@ -71,7 +85,40 @@ def practice_command(
     with Hands(seed, kind, speed) as hands:
         if unattended:
             return _unattended(session, hands)
-        return _serve(session, hands)
+        if line:
+            return _serve(session, hands)
+        practice = _at_the_page(session, hands)
+        serve_page(
+            session.practice_home(),
+            lan=lan,
+            page_port=page_port,
+            browser=not no_browser,
+            practice=practice,
+        )
+        return 0
+
+
+def _at_the_page(session: Session, hands: Hands) -> Practice:
+    """Described as its owner would, with hands that do what is confirmed at the page."""
+    from asleft.page.house import Practice
+
+    session.prepare_home()
+    person = PracticePerson(hands, say=_say, progress=_progress)
+    with _bench(session.practice_home(), person, hands) as bench:
+        _describe(bench, hands)
+    kind, seed = hands.hello["kind"], hands.hello["seed"]
+    return Practice(
+        machine=_name(hands),
+        address=hands.address,
+        hands=person,
+        temperature_c=LABEL_TEMPERATURE_C,
+        notes=(
+            f"This is a practice machine ({kind}, seed {seed}): nothing gets hot and nothing can"
+            " break. Its errors are hidden.",
+            "Where a person marks, prints or switches, confirming is enough; where a person"
+            " measures, the practice instrument shows what to type.",
+        ),
+    )
 
 
 def _unattended(session: Session, hands: Hands) -> int:

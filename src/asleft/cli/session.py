@@ -69,7 +69,7 @@ class Session:
         """The store of the home, made on first use."""
         from asleft.record import Store
 
-        self._prepare_home()
+        self.prepare_home()
         with Store.open(self.home()) as store:
             yield store
 
@@ -82,7 +82,7 @@ class Session:
         from asleft.cli import signals
         from asleft.cli.terminal import TerminalPerson
 
-        self._prepare_home()
+        self.prepare_home()
         bench = Bench(
             self.home(),
             TerminalPerson(yes=yes),
@@ -107,7 +107,7 @@ class Session:
                 where=option,
             )
 
-    def _prepare_home(self) -> None:
+    def prepare_home(self) -> None:
         """Make the home and start the log in it."""
         import logging
         from logging.handlers import RotatingFileHandler

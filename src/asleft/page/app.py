@@ -1,0 +1,267 @@
+"""The routes: which address shows which sheet, and which form asks for what.
+
+Thin: a form is read, checked for its token, handed to a worker or a bench, and answered with the
+sheet to look at next. There is no route for arbitrary commands. Sheets are made in `sheets`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qsl, quote
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import (
+    PlainTextResponse,
+    RedirectResponse,
+    Response,
+    StreamingResponse,
+)
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+from starlette.templating import Jinja2Templates
+
+from asleft.errors import AsleftError
+from asleft.page import acting, sheets, taking
+from asleft.page.doors import COOKIE, FORM_BYTES, KEY_LASTS_S, REPORT_BYTES, Doors
+from asleft.page.house import House
+from asleft.page.live import STREAMS
+from asleft.page.strip import pulse
+
+HERE = Path(__file__).parent
+# After an answer the next step is there in milliseconds; a form without script waits for it.
+NEXT_STEP_S = 2.0
+
+Handler = Callable[[Request], Awaitable[Response]]
+
+
+def application(house: House, hosts: frozenset[str]) -> Doors:
+    """The whole page behind its doors."""
+    routes = _Routes(house)
+
+    @asynccontextmanager
+    async def lifespan(_app: Starlette) -> AsyncIterator[None]:
+        house.live.attach()
+        yield
+
+    of_machine = "/m/{machine}"
+    app = Starlette(
+        routes=[
+            Route("/", routes.sheet("workshop")),
+            Route("/key", routes.key, methods=["GET", "POST"]),
+            Route("/machine", routes.act(acting.describe_machine), methods=["POST"]),
+            Route("/instrument", routes.act(acting.describe_instrument), methods=["POST"]),
+            Route("/stop", routes.stop, methods=["POST"]),
+            Route("/live", routes.live),
+            *[
+                Route(f"{of_machine}/{name}", routes.sheet(name))
+                for name in ("before", "evening", "now", "finding", "change", "take")
+            ],
+            Route(f"{of_machine}/live", routes.live),
+            Route(f"{of_machine}/stop", routes.stop, methods=["POST"]),
+            Route(f"{of_machine}/answer", routes.answer, methods=["POST"]),
+            Route(f"{of_machine}/pasted", routes.act(acting.pasted), methods=["POST"]),
+            Route(f"{of_machine}/do/{{what}}", routes.act(acting.do), methods=["POST"]),
+            Route(f"{of_machine}/record.{{form}}", routes.record),
+            Mount("/static", StaticFiles(directory=HERE / "static")),
+        ],
+        exception_handlers={AsleftError: routes.trouble, 404: routes.nowhere},
+        lifespan=lifespan,
+    )
+    return Doors(app, house.keys, hosts=hosts, lan=house.lan)
+
+
+class TooMuchError(Exception):
+    """A form larger than any of ours."""
+
+
+class _Routes:
+    """The handlers, with the house in reach."""
+
+    def __init__(self, house: House) -> None:
+        self.house = house
+        env = Environment(
+            loader=FileSystemLoader(HERE / "templates"),
+            autoescape=True,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            undefined=StrictUndefined,
+        )
+        env.globals["path_of"] = _path_of
+        self._templates = Jinja2Templates(env=env)
+
+    def sheet(self, name: str) -> Handler:
+        """A handler that shows a sheet."""
+
+        async def show(request: Request) -> Response:
+            make = sheets.SHEETS[name]
+            machine = request.path_params.get("machine")
+            asked = dict(request.query_params)
+            # Taken first: what changes while the sheet is made is shown by the next version.
+            version = self.house.live.version
+            context = await run_in_threadpool(make, self.house, machine, asked)
+            return self._page(request, f"{name}.html", {**context, "version": version})
+
+        return show
+
+    def act(self, action: acting.Action) -> Handler:
+        """A handler that does what a form says and leads on."""
+
+        async def do(request: Request) -> Response:
+            limit = REPORT_BYTES if request.url.path.endswith("/pasted") else FORM_BYTES
+            form = await self._form(request, limit)
+            if isinstance(form, Response):
+                return form
+            where = dict(request.path_params)
+            next_sheet = await run_in_threadpool(action, self.house, where, form)
+            if where.get("machine") and next_sheet.endswith("/now"):
+                await self._settled(where["machine"])
+            return RedirectResponse(next_sheet, 303)
+
+        return do
+
+    async def answer(self, request: Request) -> Response:
+        """An answer to the present step; a stale one is shown the present state."""
+        form = await self._form(request, FORM_BYTES)
+        if isinstance(form, Response):
+            return form
+        machine = request.path_params["machine"]
+        worker = self.house.worker(machine)
+        fate = worker.answer(form.get("step", ""), form)
+        if fate in ("taken", "held"):
+            await self._settled(machine)
+        return RedirectResponse(_path_of(machine, "now", stale=fate == "stale"), 303)
+
+    async def _settled(self, machine: str) -> None:
+        """Wait a moment for what comes next, so that a plain form lands on it."""
+        worker = self.house.worker(machine)
+        person = worker.person
+
+        def there() -> bool:
+            return not worker.busy or person.present is not None or person.wait is not None
+
+        await self.house.live.until(there, NEXT_STEP_S)
+
+    async def stop(self, request: Request) -> Response:
+        """Stop, ahead of everything: not through a job's queue nor a thread pool's."""
+        form = await self._form(request, FORM_BYTES)
+        if isinstance(form, Response):
+            return form
+        machine = request.path_params.get("machine")
+        if machine is None:
+            self.house.stop_all()
+            return RedirectResponse("/", 303)
+        worker = self.house.worker(machine)
+        worker.stop()
+        await self.house.live.until(lambda: not worker.busy, NEXT_STEP_S)
+        return RedirectResponse(_path_of(machine, "now"), 303)
+
+    async def live(self, request: Request) -> Response:
+        """The stream of one open page."""
+        if self.house.live.streams >= STREAMS:
+            return PlainTextResponse("Too many pages are open.", 503)
+        machine = request.path_params.get("machine")
+        worker = None if machine is None else self.house.worker(machine)
+        return StreamingResponse(
+            self.house.live.events(lambda: {} if worker is None else pulse(worker)),
+            media_type="text/event-stream",
+            headers={"cache-control": "no-store", "x-accel-buffering": "no"},
+        )
+
+    async def record(self, request: Request) -> Response:
+        """The record of a machine's last calibration as a file."""
+        machine, form = request.path_params["machine"], request.path_params["form"]
+        if form not in taking.FORMS:
+            return await self.nowhere(request, None)
+        content, name = await run_in_threadpool(taking.record_file, self.house, machine, form)
+        return Response(
+            content,
+            media_type=taking.FORMS[form],
+            headers={"content-disposition": f'attachment; filename="{name}"'},
+        )
+
+    async def key(self, request: Request) -> Response:
+        """Ask for the pass key of `--lan`, and let in whoever has it."""
+        if request.method == "GET":
+            return self._page(request, "key.html", {"wait_s": None})
+        form = await self._read_form(request, FORM_BYTES)
+        wait_s = self.house.keys.try_key(form.get("key", ""))
+        if wait_s is not None:
+            return self._page(request, "key.html", {"wait_s": wait_s}, status=429)
+        let_in = RedirectResponse("/", 303)
+        let_in.set_cookie(
+            COOKIE,
+            self.house.keys.cookie,
+            max_age=int(KEY_LASTS_S),
+            httponly=True,
+            samesite="strict",
+        )
+        return let_in
+
+    async def trouble(self, request: Request, error: Exception) -> Response:
+        """What cannot be done, in words, with a way back."""
+        assert isinstance(error, AsleftError)  # noqa: S101 - only these are sent here
+        back = request.headers.get("referer", "/")
+        origin = f"http://{request.headers.get('host', '')}/"
+        context = {"error": error.to_dict(), "back": back if back.startswith(origin) else "/"}
+        return self._page(request, "trouble.html", context, status=409)
+
+    async def nowhere(self, request: Request, _error: Exception | None) -> Response:
+        """An address that is none of ours."""
+        error = {"message": "There is no such sheet", "hint": "Begin at the workshop."}
+        return self._page(request, "trouble.html", {"error": error, "back": "/"}, status=404)
+
+    def _page(
+        self, request: Request, template: str, context: Mapping[str, Any], *, status: int = 200
+    ) -> Response:
+        shared = {
+            "token": self.house.keys.token,
+            "version": self.house.live.version,
+            "practice": self.house.practice,
+            "lan": self.house.lan,
+            "machine": None,
+            "sheet": template.removesuffix(".html"),
+        }
+        response: Response = self._templates.TemplateResponse(
+            request,
+            template,
+            {**shared, **context},
+            status_code=status,
+            headers={"cache-control": "no-store"},
+        )
+        return response
+
+    async def _form(self, request: Request, limit: int) -> dict[str, str] | Response:
+        """A form of ours, or the refusal of one that is not."""
+        form = await self._read_form(request, limit)
+        if not self.house.keys.is_ours(form.pop("token", "")):
+            return PlainTextResponse("This form is not one of this page's own.", 403)
+        return form
+
+    async def _read_form(self, request: Request, limit: int) -> dict[str, str]:
+        """An urlencoded form, read no further than `limit` bytes."""
+        from starlette.exceptions import HTTPException
+
+        body = bytearray()
+        async for chunk in request.stream():
+            body += chunk
+            if len(body) > limit:
+                raise HTTPException(413, "This is more than any form here brings.")
+        try:
+            pairs = parse_qsl(body.decode(), keep_blank_values=True, max_num_fields=200)
+        except ValueError as fault:
+            raise HTTPException(400, "This is no form.") from fault
+        form: dict[str, str] = {}
+        for name, value in pairs:  # a name given more than once is a list, as check boxes send it
+            form[name] = f"{form[name]} {value}" if name in form else value
+        return form
+
+
+def _path_of(machine: str, sheet: str, *, stale: bool = False) -> str:
+    """The address of a machine's sheet."""
+    return f"/m/{quote(machine, safe='')}/{sheet}" + ("?stale=1" if stale else "")

@@ -1,0 +1,72 @@
+"""What each job of a worker asks of its bench; the page's whole list of what it can have done.
+
+No form reaches the bench but through a name in this table. Stands on `bench` alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from asleft.bench.evening import whole_evening
+
+if TYPE_CHECKING:
+    from asleft.bench import Bench
+    from asleft.page.jobs import Worker
+
+Options = Mapping[str, Any]
+
+
+def _evening(bench: Bench, options: Options, worker: Worker) -> None:
+    whole_evening(
+        bench,
+        options["wishes"],
+        began=worker.began,
+        ended=worker.ended,
+        done=worker.doing.done,
+        trials=options["trials"],
+    )
+
+
+def _one(
+    name: str, job: Callable[[Bench, Options], dict[str, Any]]
+) -> Callable[[Bench, Options, Worker], None]:
+    def run(bench: Bench, options: Options, worker: Worker) -> None:
+        worker.began(name)
+        worker.ended(name, job(bench, options))
+
+    return run
+
+
+JOBS: dict[str, Callable[[Bench, Options, Worker], None]] = {
+    "found": _one("found", lambda bench, _: bench.found()),
+    "evening": _evening,
+    "trial": lambda bench, options, worker: _one(
+        options["kind"], lambda b, o: b.trial(o["kind"], o["wishes"])
+    )(bench, options, worker),
+    "set": _one("set", lambda bench, _: bench.set(from_findings=True, store=False)),
+    "store": _one("set", lambda bench, _: bench.set(from_findings=True, store=True)),
+    "power": _one("power", lambda bench, _: bench.prove(power_cycle_now=True)),
+    "proof": _one("proof", lambda bench, _: bench.prove()),
+    "undo": _one("undo", lambda bench, _: bench.undo()),
+    "restore": _one(
+        "restore", lambda bench, options: bench.restore(options["kept"], everything=True)
+    ),
+}
+TITLES = {
+    "found": "Keeping what the machine holds, as found",
+    "feed": "Feed",
+    "set feed": "Setting the extruder",
+    "feed again": "Feed, to prove it",
+    "traverse": "Traverse",
+    "span": "Span",
+    "span more": "Span, read again",
+    "set span": "Setting what was found",
+    "set": "Setting what was found",
+    "power": "Power off and on",
+    "proof": "The second piece",
+    "bead": "Bead",
+    "fit": "Fit",
+    "undo": "Putting back what was changed",
+    "restore": "Putting back a kept state",
+}

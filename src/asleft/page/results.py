@@ -1,0 +1,166 @@
+"""The sheets behind the readings: finding, change and prove, take away.
+
+Everything on them comes from the machine's last calibration as the record tells it. Stands on
+`bench`; the words are those of `saying`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from asleft.errors import AsleftError
+from asleft.page import saying
+from asleft.page.doing import TITLES
+from asleft.page.house import House
+from asleft.page.strip import status
+from asleft.units import parse_typed
+
+Asked = Mapping[str, str]
+_SCALE_TOLERANCE = 0.001
+
+
+def part_told(part: str, told: Mapping[str, Any]) -> str:
+    """What one part of an evening came to, in a sentence."""
+    title = TITLES.get(part, part)
+    if told["schema"] == "asleft.found/1":
+        return f"{title}: kept as state {told['kept']}"
+    if told["schema"] == "asleft.trial/1":
+        return f"{title}: {len(told['readings'])} readings, {told['outcome'].replace('_', ' ')}"
+    if told.get("survived_power_cycle") is not None:
+        held = "survived" if told["survived_power_cycle"] else "did not survive"
+        return f"{title}: the settings {held}"
+    if told.get("handed_over"):
+        return f"{title}: handed over, to enter by hand"
+    if told.get("predicted"):
+        inside = "came out as foretold" if told["verified"] else "did not come out as foretold"
+        return f"{title}: it {inside}"
+    stored = {True: ", stored", False: ", not stored", None: ""}[told.get("stored")]
+    return f"{title}: {'read back as sent' if told['verified'] else 'not verified'}{stored}"
+
+
+def finding(house: House, machine: str, _asked: Asked) -> dict[str, Any]:
+    """What the trials found, each in a sentence, with its numbers behind it."""
+    from asleft.bench.pictures import scale_chart
+
+    document, common = _record(house, machine)
+    latest: dict[str, dict[str, Any]] = {}
+    for trial in document["trials"] if document else ():
+        if trial["outcome"] in ("done", "no_estimate") and trial["kind"] != "proof":
+            latest[trial["kind"]] = trial
+    found = [
+        {
+            "kind": trial["kind"],
+            "title": TITLES.get(trial["kind"], trial["kind"]),
+            "sentences": [
+                {
+                    "text": saying.finding(p, trial["quantities"]),
+                    "why": p["reason"],
+                    "verdict": p["verdict"],
+                }
+                for p in trial["proposals"]
+            ],
+            "rows": [saying.quantity_row(q) for q in trial["quantities"]],
+            "budget": trial["budget"],
+            "set_aside": trial["set_aside"],
+            "warnings": trial["warnings"],
+            "reason": trial["reason"],
+            "chart": scale_chart(trial["quantities"], _tolerance(trial)),
+        }
+        for trial in latest.values()
+    ]
+    return {**common, "found": found}
+
+
+def _tolerance(trial: Mapping[str, Any]) -> float:
+    basis = (trial.get("parameters") or {}).get("basis") or {}
+    return float((basis.get("tolerance") or {}).get("scale") or _SCALE_TOLERANCE)
+
+
+def change(house: House, machine: str, _asked: Asked) -> dict[str, Any]:
+    """Before and after, sent and read back, stored, off and on, the second piece."""
+    from asleft.bench.pictures import proof_chart
+
+    document, common = _record(house, machine)
+    with house.look() as bench:
+        has_line = house.has_line(bench.machine(machine))
+    proof = (document or {}).get("proof") or {}
+    return {
+        **common,
+        "has_line": has_line,
+        "proposals": [
+            saying.change_row(p)
+            for p in (document or {}).get("proposals", ())
+            if p["stands"] and p["verdict"] == "adjust" and p["place"] == "controller"
+        ],
+        "changes": [_change_told(c) for c in (document or {}).get("changes", ())],
+        "proof": proof,
+        "chart": proof_chart(proof.get("faces") or ()),
+        "power": proof.get("power_cycle"),
+        "has_span": any(
+            t["kind"] == "span" and t["outcome"] == "done"
+            for t in (document or {}).get("trials", ())
+        ),
+    }
+
+
+def _change_told(change: Mapping[str, Any]) -> dict[str, Any]:
+    """A change as rows: name, before, wished; what was sent, and how it stands."""
+    lines = [line for mark in change["marks"] for line in mark["details"].get("lines", ()) or ()]
+    return {
+        "kind": change["kind"],
+        "at": saying.day(change["at"]),
+        "state": change["state"].replace("_", " "),
+        "settings": change["settings"],
+        "lines": lines,
+        "handed_over": change["state"] == "handed_over",
+    }
+
+
+def take(house: House, machine: str, asked: Asked) -> dict[str, Any]:
+    """What to enter in the slicing profile, what to draw, the record, and the way back."""
+    document, common = _record(house, machine)
+    allowed, refused = _allowed(house, machine, asked)
+    making = [
+        {"text": p["reason"], **saying.change_row(p)}
+        for p in (document or {}).get("proposals", ())
+        if p["place"] == "making" and p["withdrawn"] is None and p["verdict"] == "adjust"
+    ]
+    return {
+        **common,
+        "document": document,
+        "opened": saying.day(document["calibration"]["opened_at"]) if document else None,
+        "closed": bool(document and document["calibration"]["closed_at"]),
+        "making": making,
+        "kept": [
+            {"kept": k["kept"], "at": saying.day(k["at"]), "reason": k["reason"]}
+            for k in (document or {}).get("kept_states", ())
+        ],
+        "asked": asked,
+        "allowed": allowed,
+        "refused": refused,
+    }
+
+
+def _allowed(house: House, machine: str, asked: Asked) -> tuple[dict[str, Any] | None, str | None]:
+    """What to draw for the size asked for, or why that cannot be said."""
+    from asleft.bench.taking_away import allowance
+
+    if not asked.get("size", "").strip() or asked.get("kind") not in ("hole", "shaft", "length"):
+        return None, None
+    try:
+        size = parse_typed(asked["size"], where="size").value
+        clearance = asked.get("clearance", "").strip()
+        wanted = parse_typed(clearance, where="clearance").value if clearance else None
+        with house.look(machine) as bench:
+            return allowance(bench, asked["kind"], size, wanted), None  # type: ignore[arg-type]
+    except AsleftError as error:
+        return None, f"{error.message}. {error.hint or ''}"
+
+
+def _record(house: House, machine: str) -> tuple[dict[str, Any] | None, dict[str, Any]]:
+    """The record of the last calibration, or None, and what every sheet of a machine shows."""
+    with house.look(machine) as bench:
+        number = bench.standing()["calibration"]
+        document = None if number is None else bench.record(number, close=False)
+    return document, {"machine": machine, "status": status(house.worker(machine))}

@@ -1,0 +1,140 @@
+"""What was found, in the words of a person at a workbench: one sentence a finding.
+
+Verdicts and numbers are those of the estimate; here they only get words, a unit and an interval.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+NAMES = {
+    "printed_scale": "printed scale",
+    "motion_scale": "scale of motion",
+    "first_layer": "first layer",
+    "caliper_zero": "zero of the caliper",
+    "fed_ratio": "fed of what was commanded",
+    "slip_rate": "slips from",
+    "clearance": "begins to turn at",
+    "clearance_loose": "begins to be loose at",
+    "growth": "growth of walls",
+}
+SETTINGS = {
+    "steps_per_mm": "{axis}",
+    "skew": "squareness {axis}",
+    "growth": "walls",
+    "flow": "flow",
+    "clearance": "clearance",
+    "arm_length": "arm length",
+    "radius": "radius",
+    "reversal": "slack {axis}",
+}
+_VERDICTS = {
+    "leave": "{name} is right",
+    "adjust": "{name} should be changed",
+    "inspect": "{name}: look at the hardware first",
+    "measure_more": "{name} is not decided yet: the readings cannot tell",
+}
+
+
+def finding(proposal: Mapping[str, Any], quantities: Iterable[Mapping[str, Any]]) -> str:
+    """One finding as a sentence, without its full stop."""
+    axis = str(proposal.get("axis") or "")
+    name = SETTINGS.get(proposal["setting"], proposal["setting"].replace("_", " "))
+    name = name.format(axis="the extruder" if axis.startswith("E") else axis).strip()
+    if proposal["setting"] == "growth" and proposal["proposed"] is not None:
+        value = proposal["proposed"]
+        fat = "fat" if value > 0 else "thin"
+        if proposal["verdict"] == "adjust":
+            return f"Walls are {abs(value):.2f} mm {fat}"
+    error = _error_of(axis, quantities) if proposal["verdict"] == "adjust" else None
+    text = error or _VERDICTS.get(proposal["verdict"], "{name}").format(name=name)
+    return text[:1].upper() + text[1:]
+
+
+def _error_of(axis: str, quantities: Iterable[Mapping[str, Any]]) -> str | None:
+    """What is wrong with an axis, in per cent or mrad."""
+    for quantity in quantities:
+        if axis not in (quantity.get("axis"), quantity.get("plane")) or quantity["value"] is None:
+            continue
+        value = quantity["value"]
+        if quantity["name"] in ("printed_scale", "motion_scale"):
+            way = "large" if value > 0 else "small"
+            return f"{axis} comes out {abs(value):.2%} too {way}".replace("%", " %")
+        if quantity["name"] == "fed_ratio":
+            way = "much" if value > 1 else "little"
+            return f"the extruder feeds {abs(value - 1):.1%} too {way}".replace("%", " %")
+        if quantity["name"] == "shear":
+            return f"{axis} is {abs(value) * 1000:.2f} mrad out of square"
+    return None
+
+
+def quantity_row(quantity: Mapping[str, Any]) -> dict[str, str]:
+    """A quantity as the cells of a table: name, value and interval with their unit."""
+    name = NAMES.get(quantity["name"], quantity["name"].replace("_", " "))
+    where = quantity.get("axis") or quantity.get("plane") or ""
+    if quantity["value"] is None:
+        return {"name": f"{name} {where}", "value": "not known", "why": quantity["reason"] or ""}
+    factor, unit = _unit(quantity)
+    digits = _digits(quantity["u"], factor)
+    ends = [quantity["low95"], quantity["high95"]]
+    interval = (
+        "" if None in ends else f"{ends[0] * factor:.{digits}f} to {ends[1] * factor:.{digits}f}"
+    )
+    return {
+        "name": f"{name} {where}".strip(),
+        "value": f"{quantity['value'] * factor:.{digits}f} {unit}",
+        "why": f"{interval} {unit}" if interval else (quantity["reason"] or "interval not known"),
+    }
+
+
+def change_row(proposal: Mapping[str, Any]) -> dict[str, str]:
+    """A proposal as the cells of a table: what, in force, proposed, unit with each."""
+    unit = {"steps_per_mm": "steps/mm", "skew": "mm/mm", "flow": "of the flow"}.get(
+        proposal["setting"], "mm"
+    )
+    digits = _digits(proposal["u"], 1.0)
+
+    def cell(value: float | None) -> str:
+        return "not known" if value is None else f"{value:.{digits}f} {unit}"
+
+    return {
+        "name": SETTINGS.get(proposal["setting"], proposal["setting"]).format(
+            axis=proposal["axis"]
+        ),
+        "in_force": cell(proposal["in_force"]),
+        "proposed": cell(proposal["proposed"]),
+    }
+
+
+def _unit(quantity: Mapping[str, Any]) -> tuple[float, str]:
+    if quantity["unit"] in ("1", "ratio", "", "mm/mm"):
+        return 100.0, "%"
+    return (1000.0, "mrad") if quantity["unit"] == "rad" else (1.0, quantity["unit"])
+
+
+def _digits(u: float | None, factor: float) -> int:
+    """Decimals that show two digits of the standard uncertainty, as is usual in a certificate."""
+    if u is None or not u > 0 or not math.isfinite(u):
+        return 3
+    return min(6, max(0, 1 - math.floor(math.log10(u * factor))))
+
+
+def minutes(total: float) -> str:
+    """A time in words: `40 min`, `2 h 06 min`."""
+    whole = round(total)
+    return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
+
+
+def seconds(total: float | None) -> str:
+    """Seconds left in words; nothing where they are not known."""
+    if total is None:
+        return ""
+    whole = max(0, round(total))
+    return f"{whole} s" if whole < 60 else f"{whole // 60} min {whole % 60:02d} s"
+
+
+def day(stamp: str | None) -> str:
+    """A time of the store as a day and hour, UTC as stored."""
+    return "never" if not stamp else f"{stamp[:10]} {stamp[11:16]} UTC"

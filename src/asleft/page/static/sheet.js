@@ -1,0 +1,172 @@
+// Keeps an open sheet true: swaps in what the server says, tells when contact is lost, keeps what
+// was typed over a reload, and gives a tone when it is the person's turn. Everything works without.
+"use strict";
+(() => {
+  const LOST_MS = 2500;
+  const body = document.body;
+  const keep = {
+    get: (key) => { try { return sessionStorage.getItem(key); } catch { return null; } },
+    set: (key, value) => { try { sessionStorage.setItem(key, value); } catch { /* full or barred */ } },
+    drop: (key) => { try { sessionStorage.removeItem(key); } catch { /* barred */ } },
+  };
+
+  // The key of --lan comes behind the # of the QR code's address, which no server and no log sees.
+  const keyForm = document.getElementById("key-form");
+  if (keyForm && location.hash.length > 1) {
+    document.getElementById("key").value = decodeURIComponent(location.hash.slice(1));
+    history.replaceState(null, "", location.pathname);
+    keyForm.submit();
+    return;
+  }
+
+  let last = { text: "", busy: false };
+  let heard = Date.now();
+  let busyFetching = false;
+  let again = false;
+
+  function dress() {
+    const field = document.getElementById("value");
+    const form = document.querySelector("form[data-step]");
+    if (field && form) {
+      const key = "typed " + form.dataset.step;
+      if (!field.value) field.value = keep.get(key) || "";
+      field.addEventListener("input", () => keep.set(key, field.value));
+      form.addEventListener("submit", () => keep.set(key, field.value));
+      if (matchMedia("(pointer: fine)").matches || document.activeElement === body) field.focus({ preventScroll: true });
+      field.setSelectionRange(field.value.length, field.value.length);
+    }
+    for (const button of document.querySelectorAll("[data-copy]")) {
+      button.addEventListener("click", () => {
+        field.value = button.dataset.copy;
+        field.dispatchEvent(new Event("input"));
+        field.focus();
+      });
+    }
+    for (const box of document.querySelectorAll("[data-keep]")) {
+      const key = location.pathname + " " + box.dataset.keep;
+      box.checked = keep.get(key) === "1";
+      box.addEventListener("change", () => keep.set(key, box.checked ? "1" : "0"));
+    }
+    for (const each of document.querySelectorAll("nav details")) {
+      each.open = matchMedia("(min-width: 46rem)").matches;
+    }
+  }
+
+  // Answers go without leaving the sheet, so that the keyboard of a phone stays where it is.
+  async function send(form, submitter) {
+    const data = new URLSearchParams(new FormData(form));
+    if (submitter && submitter.name) data.append(submitter.name, submitter.value);
+    for (const button of form.querySelectorAll("button")) button.disabled = true;
+    try {
+      const reply = await fetch(form.action, { method: "POST", body: data });
+      show(await reply.text(), reply.url);
+    } catch {
+      for (const button of form.querySelectorAll("button")) button.disabled = false;
+      lost(true);
+    }
+  }
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (!form.closest(".now") || !window.fetch || form.method !== "post") return;
+    event.preventDefault();
+    send(form, event.submitter);
+  });
+
+  function show(text, url) {
+    const fresh = new DOMParser().parseFromString(text, "text/html");
+    const now = document.querySelector("form[data-step]");
+    const next = fresh.querySelector("form[data-step]");
+    const field = document.getElementById("value");
+    if (now && next && now.dataset.step === next.dataset.step && field && !fresh.getElementById("problem")) {
+      if (field.value) keep.set("typed " + now.dataset.step, field.value);
+    } else if (now && (!next || now.dataset.step !== next.dataset.step)) {
+      keep.drop("typed " + now.dataset.step);
+    }
+    for (const id of ["sheet", "strip"]) {
+      const old = document.getElementById(id);
+      const young = fresh.getElementById(id);
+      if (old && young) old.replaceWith(document.adoptNode(young));
+    }
+    document.title = fresh.title;
+    body.className = fresh.body.className;
+    body.dataset.version = fresh.body.dataset.version || "";
+    if (url && url !== location.href) history.replaceState(null, "", new URL(url).pathname);
+    dress();
+  }
+
+  async function refresh() {
+    if (busyFetching) { again = true; return; }
+    busyFetching = true;
+    try {
+      const reply = await fetch(location.pathname + location.search.replace(/[?&]stale=1/, ""));
+      if (reply.ok) {
+        const text = await reply.text();
+        if (document.querySelector("[data-swap]")) show(text, null);
+        else {
+          const strip = new DOMParser().parseFromString(text, "text/html").getElementById("strip");
+          const old = document.getElementById("strip");
+          if (strip && old) old.replaceWith(document.adoptNode(strip));
+        }
+      }
+    } catch { /* the stream tells that contact is lost */ }
+    busyFetching = false;
+    if (again) { again = false; refresh(); }
+  }
+
+  function lost(yes) {
+    const box = document.getElementById("lost");
+    if (!yes) { box.hidden = true; return; }
+    if (!box.hidden) return;
+    box.textContent = "No contact with the program on your computer. "
+      + (last.text ? "Last heard: " + last.text + ". " : "")
+      + (last.busy ? "The machine may be hot or moving: stay with it, and use its power switch if anything is wrong. " : "")
+      + "What you typed is kept here; this goes away by itself when contact is back.";
+    box.hidden = false;
+  }
+
+  // A short tone when it becomes the person's turn; browsers allow it after the first touch or key.
+  let sound = null;
+  const mute = document.getElementById("mute");
+  mute.hidden = false;
+  const silent = () => keep.get("mute") === "1";
+  const label = () => { mute.textContent = silent() ? "Tone: off" : "Tone: on"; };
+  mute.addEventListener("click", () => { keep.set("mute", silent() ? "0" : "1"); label(); });
+  label();
+  addEventListener("pointerdown", () => { sound ||= window.AudioContext ? new AudioContext() : null; }, { once: true });
+  addEventListener("keydown", () => { sound ||= window.AudioContext ? new AudioContext() : null; }, { once: true });
+  function tone() {
+    if (!sound || silent()) return;
+    const voice = sound.createOscillator();
+    const level = sound.createGain();
+    voice.frequency.value = 660;
+    level.gain.setValueAtTime(0.12, sound.currentTime);
+    level.gain.exponentialRampToValueAtTime(0.001, sound.currentTime + 0.35);
+    voice.connect(level).connect(sound.destination);
+    voice.start();
+    voice.stop(sound.currentTime + 0.36);
+  }
+
+  function listen(address) {
+    const stream = new EventSource(address);
+    const hear = () => { heard = Date.now(); lost(false); };
+    stream.addEventListener("beat", hear);
+    stream.addEventListener("message", (event) => {
+      hear();
+      const state = JSON.parse(event.data);
+      if (state.tone && last.seen && !last.tone) tone();
+      const changed = state.version !== body.dataset.version;
+      last = { ...state, seen: true };
+      const bar = document.getElementById("progress");
+      if (bar && state.wait) {
+        bar.value = state.wait.done;
+        document.getElementById("left").textContent = state.wait.left ? state.wait.left + " left" : "";
+      }
+      if (changed) { body.dataset.version = state.version; refresh(); }
+    });
+    setInterval(() => { if (Date.now() - heard > LOST_MS) lost(true); }, 250);
+    addEventListener("pageshow", () => refresh());
+  }
+
+  dress();
+  if (body.dataset.live && window.EventSource) listen(body.dataset.live);
+})();
