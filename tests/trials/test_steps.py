@@ -25,6 +25,7 @@ from asleft.trials import (
     TraverseTrial,
     build,
     check,
+    for_machine,
     listing,
 )
 
@@ -238,3 +239,14 @@ def test_a_fit_trial_without_the_persons_part_says_what_is_missing() -> None:
     with pytest.raises(InputError) as refused:
         check(build("fit", {}), WORKBENCH)
     assert refused.value.where == "--gauge"
+
+
+def test_a_ring_is_asked_for_as_the_files_for_the_machine_have_it() -> None:
+    """`asleft piece bead` draws for the described nozzle; prompts and mass must be of that ring."""
+    machine = MachineDescription(name="workbench", nozzle_mm=0.6, filament_mm=2.85)
+    trial = for_machine("bead", {}, machine)
+    assert trial.piece == BeadPiece.for_nozzle(0.6)
+    assert trial.filament_diameter_mm == 2.85
+    mine = BeadPiece.for_nozzle(0.4, flats_mm=40.0)
+    assert for_machine("bead", {"piece": mine}, machine).piece == mine
+    assert for_machine("traverse", {}, machine) == TraverseTrial()

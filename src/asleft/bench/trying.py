@@ -17,7 +17,7 @@ from asleft.bench.leaning import lean
 from asleft.bench.resuming import can_go_on, is_the_same, restore_trial, still_in_force
 from asleft.bench.running import Run
 from asleft.errors import AsleftError, RefusedError, Stopped
-from asleft.trials import Basis, Trial, build, check
+from asleft.trials import Basis, Trial, build, check, for_machine
 
 if TYPE_CHECKING:
     from asleft.record import KeptRow, TrialRow
@@ -38,9 +38,11 @@ def attempt(desk: Desk, kind: str, options: Mapping[str, Any]) -> dict[str, Any]
         return _resume(desk, unfinished, options)
     if options.get("more"):
         return _read_more(desk, kind)
-    trial = build(kind, options)
-    if options.get("readings") is None:
-        check(trial, desk.description)
+    on_paper = options.get("readings") is not None
+    machine = desk.description_unconnected if on_paper else desk.description
+    trial = for_machine(kind, options, machine)
+    if not on_paper:
+        check(trial, machine)
     kept = kept_state(desk, trial, options)
     basis = lean(desk, trial, basis_for(desk, kept, options))
     taken = options.get("readings")

@@ -139,9 +139,10 @@ class Bench:
 
     def trial_steps(self, kind: str, options: Mapping[str, Any]) -> list[str]:
         """What a trial would do and command, line by line; nothing is run."""
-        from asleft.trials import build, check, listing
+        from asleft.trials import check, for_machine, listing
 
-        trial, machine = build(kind, options), self._desk.description_unconnected
+        machine = self._desk.description_unconnected
+        trial = for_machine(kind, options, machine)
         check(trial, machine)
         return listing(trial.steps, machine)
 

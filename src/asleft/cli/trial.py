@@ -122,9 +122,9 @@ def trial_span_command(
 @trial_command.command("bead")
 @trial_options
 @click.option("--rounds", type=click.IntRange(1, 20), help="Readings at each place; else 1.")
-@click.option("--nozzle", "nozzle_mm", type=MM, help="Bore of the nozzle; else 0.4 mm.")
-@click.option("--flats", "flats_mm", type=MM, help="Size over flats; else 48 mm.")
-@click.option("--layer", "layer_mm", type=MM, help="Layer height; else 0.2 mm.")
+@click.option("--nozzle", "nozzle_mm", type=MM, help="Bore of the nozzle; else the machine's.")
+@click.option("--flats", "flats_mm", type=MM, help="With --nozzle: over flats; else 48 mm.")
+@click.option("--layer", "layer_mm", type=MM, help="With --nozzle: layer; else 0.2 mm.")
 @click.option(
     "--flow",
     "flow_percent",
@@ -141,7 +141,9 @@ def trial_span_command(
     "--density-u", "density_u_g_cm3", type=Number("G/CM3", high=5), help="Its u; else 0.02."
 )
 @click.option("--balance-u", "balance_u_g", type=Number("G", high=100), help="Else 0.01 g.")
-@click.option("--filament-mm", "filament_diameter_mm", type=MM, help="In the file; else 1.75 mm.")
+@click.option(
+    "--filament-mm", "filament_diameter_mm", type=MM, help="In the file; else the machine's."
+)
 @click.option("--measured-diameter", "measured_diameter_mm", type=MM, help="Of the filament.")
 @click.option("--diameter-u", "diameter_u_mm", type=MM, help="Its u; else 0.01 mm.")
 @click.option("--making", metavar="NAME", help="How the piece is made.")
@@ -165,8 +167,14 @@ def trial_bead_command(
 
     sizes = {"flats_mm": flats_mm, "layer_mm": layer_mm}
     sizes = {name: size for name, size in sizes.items() if size is not None}
-    if sizes or nozzle_mm is not None:
-        given["piece"] = BeadPiece.for_nozzle(nozzle_mm or 0.4, **sizes)
+    if nozzle_mm is not None:
+        given["piece"] = BeadPiece.for_nozzle(nozzle_mm, **sizes)
+    elif sizes:
+        raise InputError(
+            "the widths of the ring are drawn for a nozzle, and it is not given",
+            hint="Give --nozzle too.",
+            where="--nozzle",
+        )
     given["flow"] = None if flow_percent is None else flow_percent / 100
     return run_trial(session, "bead", given)
 

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import fields
 from typing import Any
 
+from asleft.controller.description import MachineDescription
 from asleft.errors import InputError
 from asleft.pieces import BeadPiece, FitPiece, SpanPiece
 from asleft.trials.basis import Basis
@@ -71,6 +72,19 @@ def build(kind: str, parameters: Mapping[str, Any]) -> Trial:
     return KINDS[kind](**chosen)
 
 
+def for_machine(kind: str, parameters: Mapping[str, Any], machine: MachineDescription) -> Trial:
+    """A new trial; what was left open of its ring is as the files for this machine have it.
+
+    Raises:
+        InputError: as `build`.
+    """
+    chosen = {k: v for k, v in parameters.items() if v is not None}
+    if kind == "bead":
+        chosen.setdefault("piece", BeadPiece.for_nozzle(machine.nozzle_mm))
+        chosen.setdefault("filament_diameter_mm", machine.filament_mm)
+    return build(kind, chosen)
+
+
 __all__ = [
     "Basis",
     "BeadTrial",
@@ -92,6 +106,7 @@ __all__ = [
     "Trial",
     "build",
     "check",
+    "for_machine",
     "listing",
     "span_readings",
     "span_settings",
