@@ -1,24 +1,53 @@
 """Pieces of the practice machine, whose effects no solver models: bias and coverage as they come.
 
-Only the physics runs: no controller, no wire, no clock. Places are those of the default piece,
-each read once or twice by the simulated person with slips of the eye.
+The file of the default piece is executed once; on every machine its moves become other beads. No
+wire, no clock. Each place is read once or twice by the simulated person with slips of the eye.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import asyncio
+from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from benchmarks.accuracy.experiment import Numbers
 from benchmarks.accuracy.spans import STEPS, compared
 
+from asleft.cli.practice_card import card_text
 from asleft.measure import Instrument, SpanReading, solve_span
 from asleft.pieces import Place, SpanPiece
+from asleft.practice.card import print_card
+from asleft.practice.clock import Clock
+from asleft.practice.kinds import KINDS
 from asleft.practice.person import Person, draw_caliper
-from asleft.practice.piece import MotionErrors, PrintedPiece, printed_scale
+from asleft.practice.piece import MotionErrors, printed_scale
+from asleft.practice.printing import as_printed
+from asleft.practice.shape_span import PrintedSpan
+from asleft.practice.track import Moves
 from asleft.practice.truth import Truth, draw_truth
+from asleft.practice.workshop import Workshop
 
-BED_MIDDLE_MM = (110.0, 110.0)
+KIND = KINDS["cartesian"]
+MEAN_WIDTH_MM = 0.407  # of a stadium 0.45 mm wide and 0.2 mm high: its section over its height
+
+
+@cache
+def executed() -> Moves:
+    """The default piece's file as a machine executes it whose extruder is true."""
+
+    async def run() -> Moves:
+        workshop = Workshop(seed=1, kind=KIND, clock=Clock(1000))
+        workshop.board.start()
+        await workshop.booted()
+        workshop.board.settings.in_force["M92"]["E"] = workshop.hidden.true_steps_per_mm["E"]
+        await print_card(
+            workshop.board, card_text("span", SpanPiece().to_dict(), KIND.owner_knows())
+        )
+        await workshop.board.stop()
+        return workshop.track.moves()
+
+    return asyncio.run(run())
 
 
 @dataclass(frozen=True)
@@ -38,7 +67,10 @@ class PracticePiece:
         shear = truth.shear - skew * (1 + scale["X"]) / (1 + scale["Y"])
         motion = MotionErrors(scale, shear, 1 + scale["E"])
         drawn = SpanPiece()
-        piece = PrintedPiece(drawn, motion, truth, BED_MIDDLE_MM, int(rng.integers(2**31)))
+        moves = replace(executed(), motor_mm=executed().motor_mm * (1 + scale["E"]))
+        seed = int(rng.integers(2**31))
+        piece = as_printed(drawn, moves, motion, truth, kind=KIND, seed=seed)
+        assert isinstance(piece, PrintedSpan)
         readings = [
             _read(piece, person, truth, place)
             for _ in range(self.rounds)
@@ -57,7 +89,7 @@ class PracticePiece:
         return numbers
 
 
-def _read(piece: PrintedPiece, person: Person, truth: Truth, place: Place) -> SpanReading:
+def _read(piece: PrintedSpan, person: Person, truth: Truth, place: Place) -> SpanReading:
     """One reading as the practice workshop takes it."""
     flat = place.direction != "Z"
     sign = {"outside": 1, "inside": -1}.get(place.faces, 0) if flat else 0
@@ -84,7 +116,7 @@ def _printed_shear(motion: MotionErrors, truth: Truth) -> float:
 
 def _grown_mm(truth: Truth, motion: MotionErrors, axis: str) -> float:
     """What a cube's outside gains: growth, over-feeding, bulge, less the slack."""
-    fat = SpanPiece().line_width_mm * (motion.fed_ratio - 1)
+    fat = MEAN_WIDTH_MM * (motion.fed_ratio - 1)
     return truth.growth_mm + fat + truth.corner_bulge_mm - truth.reversal_mm[axis]
 
 

@@ -41,13 +41,15 @@ def stream(desk: Desk, text: str, *, paused: Callable[[], bool] = lambda: False)
         `lines`, `minutes` (as it took) and `pauses`.
 
     Raises:
-        InputError, RefusedError: the file is not for this machine; nothing was sent.
+        InputError, RefusedError: the file is not for this machine, or a delta's height was not
+            set again; nothing was sent.
         Stopped: the person did not want it, or stopped it. LineError, MachineError: as they came,
             with how far the print was. Heaters are off as far as can be known.
     """
     check_file(text, desk.description_unconnected)  # before the line is opened
     machine = desk.connect()
     file = check_file(text, desk.description)  # who answers may be another one
+    require_height(desk)
     require_height(desk)
     minutes = _HEATING_MINUTES + file.seconds * _RAMPS / 60
     ask = Ask(
