@@ -61,3 +61,4 @@ def test_each_kind_of_body_has_its_own_chart_and_its_own_name() -> None:
     assert reading_charts({"kind": "feed", "readings": rows, "quantities": []}) == []
     assert re.match(r"bore 3, gauge 8.mm, drawn 8\.1.mm", of_place(
         {"label": "3", "kind": "bore", "gauge_mm": 8.0, "drawn_mm": 8.1}))  # fmt: skip
+    assert of_place({"weighed": True}) == "mass of the ring"

@@ -79,6 +79,8 @@ def _readings(trial: dict[str, Any]) -> Block:
 
 def of_place(place: dict[str, Any]) -> str:
     """What was measured, in words: the faces and the drawn size, or the lengths given."""
+    if place.get("weighed"):
+        return "mass of the ring"
     parts = []
     if place.get("label"):
         parts.append(f"{place.get('kind') or 'body'} {place['label']}")
