@@ -113,6 +113,7 @@ def _run(stage: Stage, home: Path, run: Run) -> Ran:
     try:
         with (
             mock.patch("asleft.controller.line.open_line", opener(loop, stage.cable)),
+            mock.patch("asleft.controller.awake.keep_awake_commands", list),  # no other programs
             Bench(home, person, holder="the campaign", machine=NAME, open_machine=opened) as bench,
         ):
             ran.result = run(bench, stage)

@@ -53,12 +53,18 @@ class Heat:
         Raises:
             MachineError: no temperature in the answer.
         """
-        heard = self._asker.ask("M105", within_s=ANSWER_S, awaited="the temperatures")
-        unasked = [n.text for n in heard.unasked if n.kind == "temperature"]
-        found = parse_temperatures([heard.answer.acknowledged, *heard.answer.lines, *unasked])
-        if "T0" not in found:
-            raise MachineError("the machine tells no nozzle temperature", hint=SWITCH_OFF)
-        return found
+        said: list[str] = []
+        for _ in range(2):  # a garbled answer is asked for again
+            heard = self._asker.ask("M105", within_s=ANSWER_S, awaited="the temperatures")
+            unasked = [n.text for n in heard.unasked if n.kind == "temperature"]
+            said = [heard.answer.acknowledged, *heard.answer.lines, *unasked]
+            found = parse_temperatures(said)
+            if "T0" in found:
+                return found
+        told = "; ".join(text for text in said if text) or "ok"
+        raise MachineError(
+            f"the machine tells no nozzle temperature: it answers {told!r} to M105", hint=SWITCH_OFF
+        )
 
     def heat(self, tool: int, target_c: float, *, progress: Progress | None = None) -> None:
         """Warm a tool up and wait until it is steady within 2 K.

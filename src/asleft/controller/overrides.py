@@ -23,10 +23,11 @@ _GUARD_DEFAULT_C = 170.0
 
 @dataclass(frozen=True)
 class Guard:
-    """The cold-feed guard: on, off or untold (None), and below what it holds, °C."""
+    """The cold-feed guard: on, off or untold (None), below what it holds, °C, and its words."""
 
     is_on: bool | None
     limit_c: float
+    told: str = ""
 
 
 @dataclass
@@ -80,7 +81,7 @@ def cold_feed_allowed(asker: Asker) -> Iterator[None]:
     before = _guard(asker)
     if before.is_on is False:
         raise MachineError(
-            "the cold-feed guard is off already, and not by us",
+            f"the cold-feed guard is off already, and not by us: {before.told!r} to M302",
             hint="Switch the machine off and on, so that the guard is on when we leave.",
         )
     try:
@@ -103,21 +104,23 @@ def _guard_back(asker: Asker, before: Guard) -> AsleftError | None:
     may take the first line for leave to feed cold. A restart in between put the guard back, and
     is looked at like anything else.
     """
-    why = ""
+    why = "the machine restarted again and again"
     forms = ("M302 P0", f"M302 S{format_number(before.limit_c, decimals=0)}")
-    for _ in range(2):
+    for _ in range(3):
         try:
             for form in forms:
                 asker.ask(form, within_s=ANSWER_S, may_refuse=True)
-            if _guard(asker) == Guard(True, before.limit_c):
-                return None
+            guard = _guard(asker)
         except MachineResetError:
             continue
         except AsleftError as error:
-            why = f" ({error.message.rstrip('.')})"
-        break
+            why = error.message.rstrip(".")
+            break
+        if (guard.is_on, guard.limit_c) == (True, before.limit_c):
+            return None
+        why = f"it answers {guard.told!r} to M302"
     return MachineError(
-        f"the cold-feed guard could not be seen to be on again{why}",
+        f"the cold-feed guard could not be seen to be on again ({why})",
         hint="Switch the machine off and on: that puts the guard back.",
     )
 
@@ -172,7 +175,7 @@ def _guard(asker: Asker) -> Guard:
             is_on = False
         elif re.search(r"cold.*\b(disabled|prevented|denied)\b|M302.*\bP0\b", text, re.IGNORECASE):
             is_on = True
-    return Guard(is_on, limit_c)
+    return Guard(is_on, limit_c, "; ".join(heard.texts) or "ok")
 
 
 def _send_all(asker: Asker, lines: list[str], *, fails: bool = False) -> AsleftError | None:
