@@ -372,8 +372,12 @@ def test_storage_that_is_missing_leaves_lines_for_the_file(sit: Sit) -> None:
         assert "did not store" in told["reason"] and "power goes off" in told["reason"]
         assert told["by_hand"][0] == "X in steps per mm: 79.6 instead of 80 (times 0.995000)"
         bench.found()  # in force it is, which says nothing of what the file holds
+        board.live = list(board.stored)  # power off and on: the old value
         assert bench.prove(power_cycled=True)["handed_over"] is True
         assert "entered by hand is in force" not in " ".join(person.told)
+        bench.trial("span", {"readings": (piece(0.005, 0.0), "one.csv")})
+        same = bench.prove(readings=(piece(0.005, 0.0), "two.csv"))
+        assert same["verified"] is True and same["warnings"] == [], same["reason"]
 
 
 def test_a_machine_that_takes_no_steps_and_says_nothing_is_not_believed(sit: Sit) -> None:

@@ -69,9 +69,13 @@ def note_piece(desk: Desk) -> None:
 
 
 def as_entered(desk: Desk, report: SettingsReport, kept: int) -> tuple[SettingsReport, int]:
-    """The state as it is if what was handed over was entered: kept anew, by the person's word."""
+    """The state as it is if what was handed over since was entered: kept anew, by a word.
+
+    A state that is newer than the change says itself whether it was.
+    """
     held = {name: each.value for name, each in report.named.items()}
-    wanted = {each["axis"]: each["wanted"] for c in unseen(desk) for each in c.settings}
+    since = [change for change in unseen(desk) if change.at > desk.kept(kept).at]
+    wanted = {each["axis"]: each["wanted"] for change in since for each in change.settings}
     if all(held.get(name) == value for name, value in wanted.items()):
         return report, kept
     entered = typed_report({**held, **wanted})
@@ -83,6 +87,7 @@ def words(desk: Desk) -> list[str]:
     return [
         f"that change {change.id} was entered by hand is your word: no report has shown it"
         for change in unseen(desk)
+        if not _in_force_anyway(change)
     ]
 
 
