@@ -65,3 +65,14 @@ def test_leaving_makes_safe_on_every_way_out(bench: Make) -> None:
         on.machine.heat(0, 200.0)
         raise ZeroDivisionError
     assert on.nozzle.target_c == 0.0 and "M84" in on.line.sent and on.line.closed
+
+
+def test_a_garbled_temperature_is_asked_for_again_and_named_when_it_stays_so(
+    bench: Make, in_turn: InTurn
+) -> None:
+    good = ["ok T:22.0 /0.0 B:21.0 /0.0"]
+    on = bench({"M105": in_turn(["ok Q:2x.0"], good)})
+    assert on.machine.temperatures()["T0"].actual_c == 22.0
+    on = bench({"M105": ["ok Q:2x.0"]})
+    with pytest.raises(MachineError, match=r"'Q:2x\.0' to M105"):
+        on.machine.temperatures()

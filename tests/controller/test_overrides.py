@@ -145,3 +145,17 @@ def test_a_guard_after_a_restart_is_looked_at(bench: Make) -> None:
         on.line.unasked.append(RESTART)
         raise ZeroDivisionError
     assert allowed["P"] == "0" and not hasattr(caught.value, "__notes__")
+
+
+def test_a_garbled_word_of_the_guard_is_asked_for_again(bench: Make, in_turn: InTurn) -> None:
+    asked = in_turn(
+        ["echo:M302 P0 S170"], ["echo:M302 P1 S170"], ["eczo:M3*2"], ["echo:M302 P0 S170"]
+    )
+
+    def answer(command: str) -> list[str]:
+        return asked(command) if command == "M302" else ["ok"]
+
+    on = bench({"M302": answer, "M220": ["FR:100%"], "M221": ["Flow: 100%"]})
+    with on.machine.neutral_feed(detached=True):
+        pass
+    assert on.line.sent.count("M302 P0") == 2
