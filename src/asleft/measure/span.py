@@ -56,15 +56,13 @@ def solve_span(
         skew: skew factor by plane active while printing (0 if neutralised); None is unknown.
         shrinkage: h, relative, negative when parts come out smaller; shrinkage_u its standard
             uncertainty (0.1 % when None). None: unknown.
-        shrinkage_to: with h unknown, `steps` makes this plastic come out right; `making` leaves
-            the common part of X and Y to the slicing profile.
-        drive: `crossed-belt` gets one common value for X and Y; a `delta` the steps of Z for all
-            axes, and arm length and radius for what X and Y are off beyond that.
+        shrinkage_to: with h unknown, who takes the common part of X and Y: `steps`, or `making`.
+        drive: `crossed-belt` gets one value for X and Y; a `delta` Z's steps, and arms for X and Y.
         geometry: steps per mm of the drive's design by axis, where known.
         motion: (value, u) by axis from `motion_as_read` of a traverse with the same caliper; it
             goes before a stated shrinkage and before geometry.
         piece_temperature_u_k: standard uncertainty of the piece's temperature, K.
-        arms: arm length `L` and radius `R` of a delta in force, mm; None is unknown.
+        arms: `L` and `R` of a delta, mm.
 
     Returns:
         A solution; `printed_scale`, `motion_scale`, `shrinkage`, `shear` are relative or rad,
