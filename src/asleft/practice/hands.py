@@ -24,7 +24,7 @@ class Hands:
 
     Args:
         seed: of everything hidden; None draws one (see `hello["seed"]`).
-        kind: `cartesian`.
+        kind: one of `asleft.practice.names.KINDS`.
         speed: own seconds per wall second.
         pty: a pseudo-terminal where the system has one, instead of a socket.
     """

@@ -81,7 +81,11 @@ class Workshop:
         self.wire: WireEnd | None = None
         self.carriage = Carriage(self.board, self.truth, self.hidden, self.person)
         self._revealed = False
-        self._requests: dict[str, Callable[..., Any]] = {
+        self._requests = self._known_requests()
+
+    def _known_requests(self) -> dict[str, Callable[..., Any]]:
+        """What hands and tests may ask for, by name."""
+        return {
             "mark": self.mark,
             "measure_remaining": self.measure_remaining,
             "detach": self.detach,
