@@ -29,7 +29,7 @@ LABELS = {
     "address": ("address", ""),
     "rate_baud": ("rate", " baud"),
     "geometry_steps_per_mm": ("steps by design", " steps/mm"),
-    "steps_per_turn": ("steps of one turn", " steps"),
+    "steps_per_turn": ("steps a turn", " steps"),
     "power_on_habit": ("at power on", ""),
     "fingerprints": ("answers as", ""),
 }
