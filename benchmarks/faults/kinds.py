@@ -151,6 +151,7 @@ def _halted(stage: Stage, rng: np.random.Generator) -> None:
 def _rising(stage: Stage, rng: np.random.Generator) -> None:
     stage.board.nozzle.read_c(stage.board.clock.now_s())
     stage.board.nozzle.rises_c_s = float(rng.uniform(0.5, 6))
+    stage.later(stage.watch())
 
 
 def _ok_inside(stage: Stage, rng: np.random.Generator) -> None:

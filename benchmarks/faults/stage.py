@@ -126,7 +126,6 @@ class Stage:
         board.settings.in_force["M92"]["Y"] += 0.5
         board.modes.flow_percent, board.modes.speed_percent = FLOW_PERCENT, SPEED_PERCENT
         self.as_found = copy.deepcopy(board.settings.in_force)
-        self.later(self._watch())
         if self.kind is not None and self.kind.first:
             self.strike()
 
@@ -163,7 +162,7 @@ class Stage:
         self.kind.strike(self, self.rng)
         self.struck += 1
 
-    async def _watch(self) -> None:
+    async def watch(self) -> None:
         """Note when the nozzle rises unasked beyond what anybody may believe."""
         nozzle, lowest_c = self.board.nozzle, float("inf")
         while self.truth.too_hot_s is None or not self.board.halted:
