@@ -50,7 +50,6 @@ def stream(desk: Desk, text: str, *, paused: Callable[[], bool] = lambda: False)
     machine = desk.connect()
     file = check_file(text, desk.description)  # who answers may be another one
     require_height(desk)
-    require_height(desk)
     minutes = _HEATING_MINUTES + file.seconds * _RAMPS / 60
     ask = Ask(
         "stream.begin",
