@@ -6,7 +6,9 @@ what comes of it. Stands on the pieces and the hands.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -53,5 +55,12 @@ def print_from_card(hands: Hands, details: Mapping[str, Any]) -> dict[str, Any]:
     piece, parameters = details["piece"], dict(details["parameters"])
     if details.get("path"):
         return hands.ask("print", piece=piece, parameters=parameters, file=str(details["path"]))
-    text = card_text(piece, parameters, hands.hello["machine"])
+    told = (json.dumps(each, sort_keys=True) for each in (parameters, hands.hello["machine"]))
+    text = _written(piece, *told)
     return hands.ask("print", piece=piece, parameters=parameters, text=text)
+
+
+@lru_cache(maxsize=4)
+def _written(piece: str, parameters: str, machine: str) -> str:
+    """Written once: a second piece is printed from the file of the first."""
+    return card_text(piece, json.loads(parameters), json.loads(machine))

@@ -21,7 +21,16 @@ WORDS = (
     ("mark 120", "mark the filament 120 mm above where it enters"),
     ("measure", "measure what remains to the mark"),
     ("print span [PITCH]", "print the span piece of that pitch with the settings in force"),
+    ("print bead", "print the ring of the bead trial"),
+    ("print fit 8", "print bores and pins round a shaft or bearing of that size"),
+    (
+        "take bead",
+        "take off what was printed over the line: span, bead, or fit with its size",
+    ),
     ("read X outside 107", "caliper on the piece: direction, faces, drawn size, and a place"),
+    ("wall 0.65", "caliper on the ring's wall, at the band drawn so wide"),
+    ("weigh", "the ring on a small balance"),
+    ("try bore 8.1 8", "your own 8 mm shaft in the bore drawn so; or try pin"),
     ("off and on", "switch the power off and on"),
     ("level", "level the bed and set the height, by hand"),
     ("file", "read the file on the board, where it has one"),
@@ -43,8 +52,8 @@ def _do(hands: Hands, word: str, rest: list[str]) -> str:
     deed = _DEEDS.get((word, len(rest)))
     if word == "off":
         deed = _off
-    if word == "print" and rest[:1] == ["span"]:
-        return _print(hands, rest[1:])
+    if word in ("print", "take") and rest:
+        return _piece(hands, word, rest)
     if deed is None:
         raise InputError(f"{word!r} is no such thing", hint="Say " + ", ".join(w for w, _ in WORDS))
     return deed(hands, rest)
@@ -92,12 +101,42 @@ def _reveal(hands: Hands, _: list[str]) -> str:
     return json.dumps(hands.ask("reveal"), indent=1)
 
 
-def _print(hands: Hands, rest: list[str]) -> str:
-    from asleft.pieces import SpanPiece
+def _piece(hands: Hands, word: str, rest: list[str]) -> str:
+    """Print a default piece, or take it off the bed; a number is its pitch or the part's size."""
+    from asleft.pieces import BeadPiece, FitPiece, SpanPiece
 
-    piece = SpanPiece(pitch_mm=parse_typed(rest[0], where="print").value) if rest else SpanPiece()
-    reply = print_from_card(hands, {"piece": "span", "parameters": piece.to_dict()})
-    return f"printed in {reply['minutes']:.0f} minutes of the machine's time"
+    kind, *sizes = rest
+    number = parse_typed(sizes[0], where=word).value if sizes else None
+    piece: SpanPiece | BeadPiece | FitPiece
+    if kind == "fit" and number is not None:
+        piece = FitPiece(gauge_mm=number)
+    elif kind == "bead" and number is None:
+        piece = BeadPiece()
+    elif kind == "span":
+        piece = SpanPiece() if number is None else SpanPiece(pitch_mm=number)
+    else:
+        raise InputError(f"{word} what?", hint="span, bead, or fit with the size of your own part.")
+    if word == "take":
+        hands.ask("take_off", piece=kind, parameters=piece.to_dict())
+        return "off the bed and cold"
+    reply = print_from_card(hands, {"piece": kind, "parameters": piece.to_dict()})
+    refused = "".join(f"; refused: {line}" for line in reply["refused"])
+    return f"printed in {reply['minutes']:.0f} minutes of the machine's time{refused}"
+
+
+def _wall(hands: Hands, rest: list[str]) -> str:
+    width_mm = parse_typed(rest[0], where="wall").value
+    return str(hands.ask("measure_bead", drawn_width_mm=width_mm)["text"])
+
+
+def _weigh(hands: Hands, _: list[str]) -> str:
+    return str(hands.ask("weigh")["text"])
+
+
+def _try(hands: Hands, rest: list[str]) -> str:
+    drawn_mm, gauge_mm = (parse_typed(text, where="try").value for text in rest[1:])
+    body = {"kind": rest[0].lower(), "drawn_mm": drawn_mm, "gauge_mm": gauge_mm}
+    return str(hands.ask("try_fit", **body)["outcome"])
 
 
 _DEEDS: Mapping[tuple[str, int], Callable[[Hands, list[str]], str]] = {
@@ -105,6 +144,9 @@ _DEEDS: Mapping[tuple[str, int], Callable[[Hands, list[str]], str]] = {
     ("measure", 0): _measure,
     ("read", 3): _read,
     ("read", 4): _read,
+    ("wall", 1): _wall,
+    ("weigh", 0): _weigh,
+    ("try", 3): _try,
     ("level", 0): _level,
     ("file", 0): _file,
     ("enter", 2): _enter,
