@@ -217,4 +217,5 @@ def _said(stage: Stage, ran: Ran) -> Iterator[str]:
 
 
 def _heard(message: str) -> bool:
-    return re.search(r"'.*'|asked for|nothing was heard|no such port", message) is not None
+    said = r"the last thing heard was '|nothing was heard|asked for (?:the same )?line|no such port"
+    return re.search(said, message) is not None
