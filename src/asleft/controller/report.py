@@ -256,7 +256,8 @@ def _delta(settings: list[Setting], *, inches: bool) -> dict[str, Named]:
                 name, is_length = f"trim_{letter}", True
             else:
                 continue
-            name = f"tower_{name}" if name in LINEAR_AXES else name
+            # Names of steps are taken: X, Y, Z turn the towers, an E is nobody's extruder.
+            name = f"tower_{name}" if name in LINEAR_AXES or is_tool_axis(name) else name
             factor = MM_PER_INCH if inches and is_length else 1.0
             found[name] = Named(
                 value * factor, setting.last_place(letter) * factor, setting, letter
