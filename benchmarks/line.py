@@ -160,12 +160,16 @@ def exchanges(folder: Path, count: int) -> None:
     for named, words in ((True, "ok N41"), (False, "bare ok")):
         many = count if named else max(100, count // 100)
         with quick_board(named=named) as (port, _):
-            row(f"by itself, {words}", by_itself(port, many, folder / "self.log"), base_s)
+            cpu_s = time.process_time()
+            times = by_itself(port, many, folder / "self.log")
+            cpu_s = time.process_time() - cpu_s  # opening included; tells what a busy machine hides
+            row(f"by itself, {words}", times, base_s)
+            print(f"    {1e6 * cpu_s / many:.0f} us of processor an exchange")
         with quick_board(named=named) as (port, _), owned(port, folder / "owned.log") as line:
             for busy, state in ((False, "idle"), (True, "busy thread in the client")):
-                times = measured(line, many if not busy else min(many, 2000), busy=busy)
-                row(f"{words}, {state}, seen by the client", times[0], base_s)
-                row(f"{words}, {state}, in the owner", times[1], base_s)
+                seen, owner = measured(line, min(many, 2000) if busy else many, busy=busy)
+                row(f"{words}, {state}, seen by the client", seen, base_s)
+                row(f"{words}, {state}, in the owner", owner, base_s)
 
 
 def measured(line: OwnedLine, count: int, *, busy: bool) -> tuple[list[float], list[float]]:
