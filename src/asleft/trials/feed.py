@@ -27,7 +27,9 @@ MELTS_FROM_C = 150.0
 
 HOT = "The nozzle gets hot enough to burn: keep hands and sleeves away, and air the room."
 MOVES = "The feed wheel turns: keep fingers and hair away from the extruder."
-ATTENDED = "Stay with the machine while it is hot. Ctrl-C stops it and switches the heaters off."
+ATTENDED = (
+    "Stay with the machine while it is hot. Stop, or Ctrl-C in a terminal, switches the heaters off."
+)
 
 
 @dataclass(frozen=True)
