@@ -28,7 +28,8 @@ MELTS_FROM_C = 150.0
 HOT = "The nozzle gets hot enough to burn: keep hands and sleeves away, and air the room."
 MOVES = "The feed wheel turns: keep fingers and hair away from the extruder."
 ATTENDED = (
-    "Stay with the machine while it is hot. Stop, or Ctrl-C in a terminal, switches the heaters off."
+    "Stay with the machine while it is hot. Stop, or Ctrl-C in a terminal, switches the heaters"
+    " off."
 )
 
 
