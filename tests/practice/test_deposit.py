@@ -20,7 +20,7 @@ from asleft.practice.truth import Truth, draw_truth
 
 SPAN = SpanPiece(pitch_mm=60.0, column_heights_mm=(12.0, 20.0))
 BEAD = BeadPiece()
-FIT = FitPiece(tighter=1, wider=2, height_mm=4.0)
+FIT = FitPiece(tighter=1, wider=1, height_mm=4.0)
 KIND = KINDS["cartesian"]
 STILL = MotionErrors(dict.fromkeys("XYZE", 0.0), 0.0, 1.0)
 NO_TRUTH: Truth = replace(

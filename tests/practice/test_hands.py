@@ -14,7 +14,7 @@ from asleft.pieces import SpanPiece
 from asleft.practice import Hands
 from asleft.practice.kinds import KINDS
 
-PIECE = SpanPiece()
+PIECE = SpanPiece(column_heights_mm=(12.0, 20.0))
 ON_CARD = {
     "piece": "span",
     "parameters": PIECE.to_dict(),

@@ -21,7 +21,7 @@ from asleft.practice.shape_span import PrintedSpan
 from asleft.practice.track import Moves
 from asleft.practice.truth import Truth, draw_truth
 
-SEEDS = range(80)
+SEEDS = range(60)
 PIECE = SpanPiece()
 P, W = PIECE.pitch_mm, PIECE.post_mm
 
