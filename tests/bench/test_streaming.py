@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import threading
 import time
 from collections.abc import Iterator
@@ -117,6 +118,27 @@ def test_a_ring_is_printed_over_the_line_and_measured(sit, hands):
     hands.ask("print", piece="bead", parameters=RING.to_dict(), text=codes())
     card = [float(hands.ask("measure_bead", drawn_width_mm=0.65)["text"]) for _ in range(4)]
     assert sum(over) / 4 == pytest.approx(sum(card) / 4, abs=0.06)
+
+
+def ask_alone(hands: Hands, command: str) -> str:
+    """One line to the machine and what it says, with no program of ours between."""
+    host, port = hands.address.removeprefix("socket://").split(":")
+    with socket.create_connection((host, int(port)), timeout=10) as wire:
+        wire.sendall(command.encode() + b"\n")
+        said = b""
+        while b"ok" not in said:
+            said += wire.recv(4096)
+    return said.decode()
+
+
+def test_an_override_is_put_aside_for_the_print_and_put_back(sit, hands):
+    ask_alone(hands, "M221 S110")
+    with sit(Onlooker()) as bench:
+        bench.stream(codes())
+    sent = [line["text"] for line in hands.ask("peek_received", last=5000)["lines"]]
+    flows = [text.split("*")[0].split(" ", 1)[1] for text in sent if "M221 S" in text]
+    assert flows[-2:] == ["M221 S100", "M221 S110"]
+    assert "S110" in ask_alone(hands, "M221")
 
 
 def test_a_pause_stands_above_the_piece_and_goes_on_at_its_rate(sit, hands):

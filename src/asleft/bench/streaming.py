@@ -61,7 +61,10 @@ def stream(desk: Desk, text: str, *, paused: Callable[[], bool] = lambda: False)
         raise Stopped("not printed; nothing was sent", where=ask.key)
     job = _Job(desk, PrintOver(machine, file, heating=_heating(desk)), file, paused)
     try:
-        job.run()
+        with machine.neutral_feed() as neutral:
+            for warning in neutral.warnings:
+                desk.person.tell(warning)
+            job.run()
     except BaseException as error:
         _say_how_far(error, job)
         with _told_with(error):
