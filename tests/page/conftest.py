@@ -36,7 +36,7 @@ class _Reader(HTMLParser):
         self._output = False
         self._skip = False
 
-    def handle_starttag(self, tag, attrs):
+    def handle_starttag(self, tag, attrs):  # noqa: C901 - one case a tag
         given = dict(attrs)
         form = self._open
         if tag == "form":
@@ -76,11 +76,14 @@ class _Reader(HTMLParser):
     def handle_data(self, data):
         if self._output and data.strip():
             self.shown = data.strip()
-        if self._select and self._open and data.strip():
-            if self._select not in dict(self._open.fields):
-                self._open.fields.append((self._select, data.strip()))
+        form = self._open
+        if self._select and form and data.strip() and self._select not in dict(form.fields):
+            form.fields.append((self._select, data.strip()))
         if data.strip() and not self._skip:
             self.texts.append(data.strip())
+
+
+VISITORS: list[Visitor] = []
 
 
 class Visitor:
@@ -91,6 +94,7 @@ class Visitor:
         self.client = httpx2.Client(base_url=address, follow_redirects=True, timeout=30, **more)
         self.url = address
         self._read = _Reader()
+        VISITORS.append(self)
 
     def get(self, path: str) -> Visitor:
         return self._take(self.client.get(path))
@@ -202,5 +206,7 @@ def serve(tmp_path):
         return running[-1]
 
     yield start
+    while VISITORS:
+        VISITORS.pop().client.close()
     for served in running:
         served.end()

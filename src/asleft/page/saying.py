@@ -122,9 +122,10 @@ def _digits(u: float | None, factor: float) -> int:
 
 
 def minutes(total: float) -> str:
-    """A time in words: `40 min`, `2 h 06 min`."""
+    """A time in words: `40 min`, `2 h 06 min`; number and unit stay on one line."""
     whole = round(total)
-    return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
+    text = f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
+    return text.replace(" ", "\u00a0")
 
 
 def seconds(total: float | None) -> str:

@@ -14,7 +14,7 @@ from asleft.pieces.place import Place
 from asleft.pieces.sheet import Point, Sheet
 from asleft.pieces.span import SpanPiece
 
-_PLAN_MM = 96.0  # of paper, with room for broad jaws and their size
+_PLAN_MM = 84.0  # of paper, with room for broad jaws and their size
 _COLUMN_MM = (80.0, 62.0)
 
 

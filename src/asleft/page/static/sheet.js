@@ -24,7 +24,7 @@
   let busyFetching = false;
   let again = false;
 
-  function dress() {
+  function dress(swapped) {
     const field = document.getElementById("value");
     const form = document.querySelector("form[data-step]");
     if (field && form) {
@@ -32,7 +32,7 @@
       if (!field.value) field.value = keep.get(key) || "";
       field.addEventListener("input", () => keep.set(key, field.value));
       form.addEventListener("submit", () => keep.set(key, field.value));
-      if (matchMedia("(pointer: fine)").matches || document.activeElement === body) field.focus({ preventScroll: true });
+      if (swapped) field.focus({ preventScroll: true });
       field.setSelectionRange(field.value.length, field.value.length);
     }
     for (const button of document.querySelectorAll("[data-copy]")) {
@@ -72,26 +72,37 @@
     send(form, event.submitter);
   });
 
+  // What was asked for earlier may arrive later: it is older, and is let go.
+  function older(version) {
+    const [boot, count] = (version || "").split(".");
+    const [here, shown] = (body.dataset.version || "").split(".");
+    return boot === here && Number(count) < Number(shown);
+  }
+
   function show(text, url) {
     const fresh = new DOMParser().parseFromString(text, "text/html");
+    if (older(fresh.body.dataset.version)) { refresh(); return; }
     const now = document.querySelector("form[data-step]");
     const next = fresh.querySelector("form[data-step]");
-    const field = document.getElementById("value");
-    if (now && next && now.dataset.step === next.dataset.step && field && !fresh.getElementById("problem")) {
-      if (field.value) keep.set("typed " + now.dataset.step, field.value);
-    } else if (now && (!next || now.dataset.step !== next.dataset.step)) {
-      keep.drop("typed " + now.dataset.step);
+    const problem = (page) => page.getElementById("problem")?.textContent || "";
+    if (now && next && now.dataset.step === next.dataset.step && problem(document) === problem(fresh)) {
+      // The same step: the field stays as it is, under the hands that type in it.
+      body.dataset.version = fresh.body.dataset.version || "";
+      for (const button of now.querySelectorAll("button")) button.disabled = false;
+      return;
     }
+    if (now && (!next || now.dataset.step !== next.dataset.step)) keep.drop("typed " + now.dataset.step);
     for (const id of ["sheet", "strip"]) {
       const old = document.getElementById(id);
       const young = fresh.getElementById(id);
+      for (const each of young ? young.querySelectorAll("[autofocus]") : []) each.removeAttribute("autofocus");
       if (old && young) old.replaceWith(document.adoptNode(young));
     }
     document.title = fresh.title;
     body.className = fresh.body.className;
     body.dataset.version = fresh.body.dataset.version || "";
     if (url && url !== location.href) history.replaceState(null, "", new URL(url).pathname);
-    dress();
+    dress(true);
   }
 
   async function refresh() {
@@ -103,9 +114,11 @@
         const text = await reply.text();
         if (document.querySelector("[data-swap]")) show(text, null);
         else {
-          const strip = new DOMParser().parseFromString(text, "text/html").getElementById("strip");
+          const fresh = new DOMParser().parseFromString(text, "text/html");
+          const strip = fresh.getElementById("strip");
           const old = document.getElementById("strip");
           if (strip && old) old.replaceWith(document.adoptNode(strip));
+          body.dataset.version = fresh.body.dataset.version || "";
         }
       }
     } catch { /* the stream tells that contact is lost */ }
@@ -161,12 +174,12 @@
         bar.value = state.wait.done;
         document.getElementById("left").textContent = state.wait.left ? state.wait.left + " left" : "";
       }
-      if (changed) { body.dataset.version = state.version; refresh(); }
+      if (changed) refresh();
     });
     setInterval(() => { if (Date.now() - heard > LOST_MS) lost(true); }, 250);
-    addEventListener("pageshow", () => refresh());
+    addEventListener("pageshow", (event) => { if (event.persisted) refresh(); });
   }
 
-  dress();
+  dress(false);
   if (body.dataset.live && window.EventSource) listen(body.dataset.live);
 })();

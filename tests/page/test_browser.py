@@ -1,0 +1,146 @@
+"""The page in a real browser: a step by Enter alone, the keyboard up, light and dark, no script.
+
+Chromium as the system has it; nothing is downloaded.
+"""
+
+from __future__ import annotations
+
+from urllib.parse import quote
+
+import pytest
+
+from .conftest import Visitor, wait_for
+
+MACHINE = "m/" + quote("practice cartesian 7", safe="")
+SHEETS = [
+    "",
+    *(f"{MACHINE}/{n}" for n in ("before", "evening", "now", "finding", "change", "take")),
+]
+STEP = "form[data-step]"
+
+pytestmark = [pytest.mark.system("chromium"), pytest.mark.xdist_group("browser")]
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(
+            executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"]
+        )
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def practice(serve):
+    """A practice page whose machine is kept as found."""
+    served = serve("practice", "--seed", "7", "--speed", "2000", "--page-port", "0")
+    visitor = Visitor(served.address).get(f"/{MACHINE}/before").press("/do/found")
+    wait_for(lambda: "On to this evening" in visitor.get(f"/{MACHINE}/now").text)
+    return served
+
+
+def at_the_span(served) -> Visitor:
+    """Begin a span alone, and come to its first place by plain forms."""
+    visitor = Visitor(served.address).get(f"/{MACHINE}/evening")
+    visitor.press("/do/evening", trials="span")
+    while not (visitor.step() or "").endswith("span.1.1"):
+        if visitor.step():
+            visitor.press("/answer", ("answer", "yes"))
+        else:
+            visitor.get(f"/{MACHINE}/now")
+    return visitor
+
+
+def test_twelve_readings_by_enter_alone(practice, chromium):
+    """As a caliper that types does it; field and stop in sight with a phone's keyboard up."""
+    at_the_span(practice)
+    page = chromium.new_page(viewport={"width": 360, "height": 360}, has_touch=True)
+    page.goto(f"{practice.address}{MACHINE}/now")
+    steps = []
+    for number in range(1, 13):
+        page.wait_for_selector(f'{STEP}[data-step$="span.1.{number}"] #value')
+        steps.append(page.get_attribute(STEP, "data-step"))
+        for name in ("#value", ".stop button"):
+            box = page.locator(name).bounding_box()
+            assert box and box["y"] >= 0 and box["y"] + box["height"] <= 360, (name, box)
+        page.locator("#value").focus()
+        page.keyboard.type(page.inner_text(".display").replace(".", ","))
+        page.keyboard.press("Enter")
+    page.wait_for_selector(f'{STEP}[data-step$="span.1.13"]')
+    assert len(set(steps)) == 12
+    page.close()
+
+
+def test_what_is_typed_outlives_a_reload_and_a_second_tab_sees_the_step(practice, chromium):
+    at_the_span(practice)
+    context = chromium.new_context()
+    page, other = context.new_page(), context.new_page()
+    for each in (page, other):
+        each.goto(f"{practice.address}{MACHINE}/now")
+    page.fill("#value", "107,2")
+    page.reload()
+    assert page.input_value("#value") == "107,2"
+    page.press("#value", "Enter")
+    for each in (page, other):  # the other one hears of it by itself
+        each.wait_for_selector(f'{STEP}[data-step$="span.1.2"]')
+    context.close()
+
+
+def test_lost_contact_is_said_within_three_seconds(practice, chromium):
+    at_the_span(practice)
+    page = chromium.new_page()
+    page.goto(f"{practice.address}{MACHINE}/now")
+    page.wait_for_function("document.getElementById('lost').hidden")
+    page.wait_for_timeout(500)
+    practice.kill()
+    page.wait_for_selector("#lost:visible", timeout=3000)
+    said = page.inner_text("#lost")
+    assert "Span" in said and "power switch" in said
+    page.close()
+
+
+def test_every_sheet_is_whole_and_within_reach(practice, chromium):
+    """axe-core finds nothing serious; nothing is wider than the screen or asked of another host."""
+    at_the_span(practice)
+    asked: list[str] = []
+    faults: list[str] = []
+    for width, height, scheme in ((1280, 800, "light"), (360, 640, "dark")):
+        context = chromium.new_context(
+            viewport={"width": width, "height": height}, color_scheme=scheme
+        )
+        page = context.new_page()
+        page.on("request", lambda request: asked.append(request.url))
+        page.on("console", lambda message: faults.append(message.text))
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        for sheet in SHEETS:
+            page.goto(f"{practice.address}{sheet}")
+            assert grave(page) == [], sheet
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, sheet
+            assert page.is_visible(".stop button")
+        context.close()
+    assert all(url.startswith((practice.address, "data:")) for url in asked)
+    assert faults == []
+
+
+def grave(page) -> list[tuple[str, list]]:
+    """What axe-core calls serious or critical."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    return [
+        (each["id"], [node["target"] for node in each["nodes"]])
+        for each in Axe().run(page).response["violations"]
+        if each["impact"] in ("serious", "critical")
+    ]
+
+
+def test_the_first_view_is_small(practice, chromium):
+    page = chromium.new_page()
+    sizes: list[int] = []
+    page.on("response", lambda reply: sizes.append(len(reply.body())))
+    page.goto(practice.address)
+    page.wait_for_load_state("load")
+    assert 0 < sum(sizes) <= 60 * 1024
+    page.close()
