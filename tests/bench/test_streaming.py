@@ -17,7 +17,7 @@ from asleft.bench import Ask, Bench
 from asleft.cli.practice_card import card_text
 from asleft.controller import MachineDescription, check_file, connect
 from asleft.errors import AsleftError, LineError, MachineResetError, RefusedError, Stopped
-from asleft.pieces import BeadPiece, SpanPiece
+from asleft.pieces import BeadPiece, FitPiece, PathSettings, SpanPiece, tool_path
 from asleft.practice import Hands
 
 SPEED = 300.0
@@ -239,19 +239,14 @@ def test_what_a_file_may_not_say(old, new, why):
     assert why in caught.value.message + (caught.value.hint or "")
 
 
-def test_every_piece_passes_and_takes_as_long_as_was_said():
-    span = card_text(
-        "span",
-        SpanPiece(pitch_mm=60.0, column_heights_mm=()).to_dict(),
-        {
-            "travel_mm": [220, 220, 220],
-            "nozzle_mm": 0.4,
-            "filament_mm": 1.75,
-            "bed_shape": "square",
-            "max_nozzle_c": 260.0,
-            "max_bed_c": 100.0,
-        },
+@pytest.mark.parametrize("bed_shape", ["square", "round"])
+@pytest.mark.parametrize("relative_feed", [False, True])
+def test_every_piece_passes(bed_shape, relative_feed):
+    settings = PathSettings(
+        nozzle_c=205, bed_c=55, bed_shape=bed_shape, relative_feed=relative_feed
     )
-    for text in (codes(), span):
-        file = check_file(text, DESCRIBED)
+    described = MachineDescription(name="workbench", bed_shape=bed_shape)
+    span = SpanPiece(pitch_mm=60.0, column_heights_mm=())
+    for piece in (RING, span, FitPiece(wider=1, height_mm=4.0)):
+        file = check_file(tool_path(piece, settings).text, described)
         assert file.lines[-1].code == "M84" and 300 < file.seconds < 6000

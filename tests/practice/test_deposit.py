@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import re
+import threading
+import time
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -11,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from asleft.errors import RefusedError
 from asleft.pieces import BeadPiece, FitPiece, SpanPiece, centre_mm
 from asleft.practice.errors import CannotError
 from asleft.practice.kinds import KINDS
@@ -295,6 +298,26 @@ def test_a_print_takes_the_time_that_its_moves_take(executed, card):
     assert told.seconds > moves.seconds.sum() + 100  # homing and warming up
 
 
+def test_an_emergency_stop_on_the_line_ends_a_print_from_the_card(bench, span):
+    failed: list[str] = []
+
+    def print_it() -> None:
+        with pytest.raises(RefusedError) as caught:
+            bench.do("print", piece="span", parameters=SPAN.to_dict(), text=span * 6)
+        failed.append(caught.value.message)
+
+    printing = threading.Thread(target=print_it)
+    printing.start()
+    time.sleep(0.5)
+    bench.wire.send(b"M112\n")
+    printing.join(30)
+    assert re.search(r"stopped at line \d+ of \d+", failed[0])
+    heaters = bench.do("peek_heaters")
+    assert heaters["halted"] and not heaters["on"] and not heaters["printing"]
+    with pytest.raises(RefusedError, match="nothing has been printed"):
+        bench.do("measure", direction="X", faces="outside", nominal_mm=72)
+
+
 def test_fit_and_ring_are_tried_by_hand(bench, card):
     for name, piece in (("bead", BEAD), ("fit", FIT)):
         bench.do("print", piece=name, parameters=piece.to_dict(), text=card(piece))
@@ -312,5 +335,5 @@ def test_fit_and_ring_are_tried_by_hand(bench, card):
             for way in (2.0, -2.0)
         ]
         assert felt == [0, 2]
-    with pytest.raises(Exception, match="no bead piece"):
+    with pytest.raises(RefusedError, match="no bead piece"):
         bench.do("measure_bead", drawn_width_mm=0.65)

@@ -62,6 +62,9 @@ async def _obey(board: Controller, line: str) -> None:
     if command is None or command.code not in MOVES:
         await board.do(line)
         return
+    if (refusal := board.faults.refusal(command.code, command.words)) is not None:
+        board.refuse(refusal)
+        return
     put = plan_move(board, command)
     if put is not None:
         put()
