@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import socket
 import threading
 import time
@@ -118,6 +119,26 @@ def test_a_ring_is_printed_over_the_line_and_measured(sit, hands):
     hands.ask("print", piece="bead", parameters=RING.to_dict(), text=codes())
     card = [float(hands.ask("measure_bead", drawn_width_mm=0.65)["text"]) for _ in range(4)]
     assert sum(over) / 4 == pytest.approx(sum(card) / 4, abs=0.06)
+
+
+def test_no_more_than_two_seconds_of_motion_are_sent_ahead(sit, hands):
+    """Told by the machine's own time of each line; without the bound sixteen moves wait there."""
+    with sit(Onlooker()) as bench:
+        bench.stream(codes())
+    came = [
+        line["own_s"]
+        for line in hands.ask("peek_received", last=5000)["lines"]
+        if re.match(r"N\d+ G[01] ", line["text"])
+    ]
+    file = check_file(codes(), DESCRIBED)
+    seconds = [line.seconds for line in file.lines if line.code in ("G0", "G1")]
+    assert len(came) == len(seconds)
+    standing_s, ahead = came[0], []
+    for own_s, takes_s in zip(came, seconds, strict=True):
+        ahead.append(max(0.0, standing_s - own_s))  # what is still to be made when it comes
+        standing_s = max(standing_s, own_s) + takes_s
+    late_s = 0.01 * SPEED  # a line may come so much later than it was sent
+    assert 1.0 < max(ahead) < 2.0 + late_s
 
 
 def ask_alone(hands: Hands, command: str) -> str:
