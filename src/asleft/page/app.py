@@ -20,7 +20,6 @@ from starlette.responses import (
     PlainTextResponse,
     RedirectResponse,
     Response,
-    StreamingResponse,
 )
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
@@ -30,7 +29,6 @@ from asleft.errors import AsleftError
 from asleft.page import acting, sheets, taking
 from asleft.page.doors import COOKIE, FORM_BYTES, KEY_LASTS_S, REPORT_BYTES, Doors
 from asleft.page.house import House
-from asleft.page.live import STREAMS
 from asleft.page.strip import pulse
 
 HERE = Path(__file__).parent
@@ -163,15 +161,9 @@ class _Routes:
 
     async def live(self, request: Request) -> Response:
         """The stream of one open page."""
-        if self.house.live.streams >= STREAMS:
-            return PlainTextResponse("Too many pages are open.", 503)
         machine = request.path_params.get("machine")
         worker = None if machine is None else self.house.worker(machine)
-        return StreamingResponse(
-            self.house.live.events(lambda: {} if worker is None else pulse(worker)),
-            media_type="text/event-stream",
-            headers={"cache-control": "no-store", "x-accel-buffering": "no"},
-        )
+        return self.house.live.stream(lambda: {} if worker is None else pulse(worker))
 
     async def record(self, request: Request) -> Response:
         """The record of a machine's last calibration as a file."""

@@ -9,7 +9,12 @@ import asyncio
 import json
 import secrets
 from collections.abc import AsyncIterator, Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+from starlette.responses import PlainTextResponse, Response, StreamingResponse
+
+if TYPE_CHECKING:
+    from starlette.types import Receive, Scope, Send
 
 BEAT_S = 1.0  # a page that hears nothing for two of these and a half says so
 STREAMS = 24  # phones, tabs and laptops of a household; what comes beyond is refused
@@ -24,7 +29,7 @@ class Live:
         self._count = 0
         self._loop: asyncio.AbstractEventLoop | None = None
         self._woken = asyncio.Event()
-        self.streams = 0
+        self._streams = 0
 
     @property
     def version(self) -> str:
@@ -61,17 +66,39 @@ class Live:
         while not there() and loop.time() < end:
             await self.wait(min(0.1, end - loop.time()))
 
-    async def events(self, state: Callable[[], dict[str, Any]]) -> AsyncIterator[bytes]:
-        """The stream of one page: its state after every change, and a beat in between."""
-        self.streams += 1
+    def stream(self, state: Callable[[], dict[str, Any]]) -> Response:
+        """The stream of one page, or the refusal of one too many."""
+        if self._streams >= STREAMS:
+            return PlainTextResponse("Too many pages are open.", 503)
+        self._streams += 1  # now, not when it begins to flow: many may ask in the same moment
+        return _Counted(self._events(state), self._ended)
+
+    def _ended(self) -> None:
+        self._streams -= 1
+
+    async def _events(self, state: Callable[[], dict[str, Any]]) -> AsyncIterator[bytes]:
+        """The state after every change, and a beat in between."""
+        sent = ""
+        yield b"retry: 500\n\n"
+        while True:
+            now = json.dumps({"version": self.version, **state()})
+            yield f"data: {now}\n\n".encode() if now != sent else b"event: beat\ndata: -\n\n"
+            sent = now
+            if await self.wait(BEAT_S):
+                await asyncio.sleep(0 if self.version not in sent else PULSE_S)
+
+
+class _Counted(StreamingResponse):
+    """A stream that says when it has ended, however it ended."""
+
+    def __init__(self, events: AsyncIterator[bytes], ended: Callable[[], None]) -> None:
+        headers = {"cache-control": "no-store"}
+        super().__init__(events, media_type="text/event-stream", headers=headers)
+        self._ended = ended
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Stream until either side ends it."""
         try:
-            sent = ""
-            yield b"retry: 500\n\n"
-            while True:
-                now = json.dumps({"version": self.version, **state()})
-                yield f"data: {now}\n\n".encode() if now != sent else b"event: beat\ndata: -\n\n"
-                sent = now
-                if await self.wait(BEAT_S):
-                    await asyncio.sleep(0 if self.version not in sent else PULSE_S)
+            await super().__call__(scope, receive, send)
         finally:
-            self.streams -= 1
+            self._ended()
