@@ -66,6 +66,7 @@ def application(house: House, hosts: frozenset[str]) -> Doors:
             Route(f"{of_machine}/pasted", routes.act(acting.pasted), methods=["POST"]),
             Route(f"{of_machine}/do/{{what}}", routes.act(acting.do), methods=["POST"]),
             Route(f"{of_machine}/record.{{form}}", routes.record),
+            Route(f"{of_machine}/piece.zip", routes.piece),
             Mount("/static", StaticFiles(directory=HERE / "static")),
         ],
         exception_handlers={AsleftError: routes.trouble, 404: routes.nowhere},
@@ -171,11 +172,13 @@ class _Routes:
         if form not in taking.FORMS:
             return await self.nowhere(request, None)
         content, name = await run_in_threadpool(taking.record_file, self.house, machine, form)
-        return Response(
-            content,
-            media_type=taking.FORMS[form],
-            headers={"content-disposition": f'attachment; filename="{name}"'},
-        )
+        return _file(content, name, taking.FORMS[form])
+
+    async def piece(self, request: Request) -> Response:
+        """The files of the piece that the present step asks for."""
+        machine, asked = request.path_params["machine"], dict(request.query_params)
+        content, name = await run_in_threadpool(taking.piece_files, self.house, machine, asked)
+        return _file(content, name, "application/zip")
 
     async def key(self, request: Request) -> Response:
         """Ask for the pass key of `--lan`, and let in whoever has it."""
@@ -252,6 +255,12 @@ class _Routes:
         for name, value in pairs:  # a name given more than once is a list, as check boxes send it
             form[name] = f"{form[name]} {value}" if name in form else value
         return form
+
+
+def _file(content: bytes, name: str, kind: str) -> Response:
+    """A file to keep, never shown in the page's own place."""
+    disposition = f'attachment; filename="{name}"'
+    return Response(content, media_type=kind, headers={"content-disposition": disposition})
 
 
 def _path_of(machine: str, sheet: str, *, stale: bool = False) -> str:

@@ -101,7 +101,7 @@ class PagePerson:
                 return "stale"
             problem = _problem(present, form)
             if problem is None:
-                self._answer = dict(form)
+                self._answer, self.present = dict(form), None
                 self._turn.notify_all()
             else:
                 self.present = replace(present, problem=problem, typed=form.get("value", ""))

@@ -89,12 +89,12 @@ def now(house: House, machine: str, asked: Asked) -> dict[str, Any]:
     """One sentence, one picture, one field, one button."""
     from asleft.bench.pictures import picture_of
 
-    _, common = _common(house, machine)
     worker = house.worker(machine)
     person = worker.person
     present, wait = person.present, person.wait
     return {
-        **common,
+        "machine": machine,
+        "status": status(worker),
         "stale": bool(asked.get("stale")),
         "present": present,
         "picture": picture_of(present.ask) if present else None,
