@@ -3,9 +3,12 @@
 Pure functions on frozen rows: no I/O, no clock, no chance. Import from here, not from the files.
 """
 
+from asleft.measure.ahead import Forecast, forecast
 from asleft.measure.allowance import Allowance, Making, Tried, allow
 from asleft.measure.bead import solve_bead
 from asleft.measure.bead_fit import Extrusion
+from asleft.measure.control import ControlChart, ewma_chart, individuals_chart
+from asleft.measure.drift import Finding, Series, Step, judge_series
 from asleft.measure.drives import DriveChange
 from asleft.measure.feed import solve_feed
 from asleft.measure.fit_trial import solve_fit, solve_fits
@@ -31,6 +34,7 @@ from asleft.measure.readings import (
     TraverseReading,
 )
 from asleft.measure.result import BudgetLine, Proposal, Quantity, SetAside, Solution, Verdict
+from asleft.measure.shared import Common, judge_instrument
 from asleft.measure.slip import SlipBracket, slip_bracket
 from asleft.measure.span import solve_span
 from asleft.measure.table import (
@@ -47,11 +51,15 @@ __all__ = [
     "Allowance",
     "BeadReading",
     "BudgetLine",
+    "Common",
+    "ControlChart",
     "DriveChange",
     "Expected",
     "Extrusion",
     "FeedReading",
+    "Finding",
     "FitReading",
+    "Forecast",
     "Instrument",
     "KnownLengthCheck",
     "Making",
@@ -60,20 +68,27 @@ __all__ = [
     "Proof",
     "Proposal",
     "Quantity",
+    "Series",
     "SetAside",
     "SlipBracket",
     "Solution",
     "SpanPrediction",
     "SpanReading",
+    "Step",
     "Tolerance",
     "TraverseReading",
     "Tried",
     "Verdict",
     "allow",
     "cheapest",
+    "ewma_chart",
     "feed_cost",
+    "forecast",
     "grade_for",
     "grade_width_mm",
+    "individuals_chart",
+    "judge_instrument",
+    "judge_series",
     "motion_as_read",
     "parse_bead_table",
     "parse_feed_table",
