@@ -87,7 +87,9 @@ def test_fit(cli, tmp_path):
     result, known = _result(cli("solve", "fit", "f.csv", "--json"))
     assert known["clearance"]["value"] == pytest.approx(0.125, abs=0.01)
     assert result["proposals"][0]["place"] == "making"
-    assert "draw holes 0.17 mm larger than the part" in " ".join(cli("solve", "fit", "f.csv").out.split())
+    assert "draw holes 0.17 mm larger than the part" in " ".join(
+        cli("solve", "fit", "f.csv").out.split()
+    )
     torn = FIT.replace("8.25,8,loose", "8.25,8,refuses")
     (tmp_path / "f.csv").write_text(torn)
     assert cli("solve", "fit", "f.csv").status == 1

@@ -10,7 +10,6 @@ import importlib.util
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -94,8 +93,10 @@ def _last_of(board: Any, before: int) -> float:
     """When the last of the stopping lines first came."""
     end_s = time.monotonic() + 5
     while time.monotonic() < end_s:
-        since = board.received[before:]
-        with suppress(StopIteration):
-            return max(next(t for t, line in since if line == wanted) for wanted in STOPPING)
+        came: dict[str, float] = {}
+        for at_s, line in board.received[before:]:
+            came.setdefault(line, at_s)
+        if all(wanted in came for wanted in STOPPING):
+            return max(came[wanted] for wanted in STOPPING)
         time.sleep(0.005)
     raise AssertionError(board.received[before:])
