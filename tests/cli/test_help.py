@@ -8,7 +8,18 @@ import sys
 import pytest
 
 COMMANDS = [
-    *("practice", "ports", "machine", "instrument", "found", "plan", "piece", "trial", "solve"),
+    *(
+        "practice",
+        "open",
+        "ports",
+        "machine",
+        "instrument",
+        "found",
+        "plan",
+        "piece",
+        "trial",
+        "solve",
+    ),
     *("set", "prove", "undo", "restore", "allow", "event", "due", "record"),
 ]
 PATHS = [

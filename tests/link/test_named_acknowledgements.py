@@ -121,18 +121,18 @@ def test_another_acknowledgement_is_not_believed(make_board: Any, talking: Any, 
 def test_a_number_lost_is_told_and_learned_anew(make_board: Any, talking: Any) -> None:
     board = make_board()
     names = [True, True]
-    board.script["M114"] = lambda line: board.say(
+    board.script["M400"] = lambda line: board.say(
         f"ok N{number_of(line)}" if names and names.pop() else "ok"
     )
 
     async def run() -> None:
         async with talking(board) as talk:
             for _ in range(2):
-                await talk.exchange("M114", within_s=2)
-            with pytest.raises(LineError, match="no answer to 'M114'"):
-                await talk.exchange("M114", within_s=0.3)
+                await talk.exchange("M400", within_s=2)
+            with pytest.raises(LineError, match="no answer to 'M400'"):
+                await talk.exchange("M400", within_s=0.3)
             for _ in range(2):  # from now on it names none
-                await talk.exchange("M114", within_s=2)
+                await talk.exchange("M400", within_s=2)
 
     asyncio.run(run())
 
