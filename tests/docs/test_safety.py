@@ -17,6 +17,7 @@ import asleft
 from asleft.practice.hands import Hands
 
 ROOT = Path(__file__).resolve().parents[2]
+PAGE = Path(asleft.__file__).parent / "page"
 
 
 @pytest.fixture
@@ -35,6 +36,8 @@ def texts_of_the_program() -> str:
             if isinstance(node, ast.Constant) and isinstance(node.value, str | bytes):
                 text = node.value if isinstance(node.value, str) else node.value.decode("latin-1")
                 found.append(" ".join(text.split()))
+    for path in (*PAGE.rglob("*.html"), *PAGE.rglob("*.js")):
+        found += [" ".join(line.split()) for line in path.read_text("utf-8").splitlines()]
     return "\n".join(found)
 
 

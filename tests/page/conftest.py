@@ -196,6 +196,13 @@ def wait_for(there, within_s: float = 20.0):
     raise AssertionError("it did not come in time")
 
 
+@pytest.fixture(autouse=True)
+def _visitors_leave():
+    yield
+    while VISITORS:
+        VISITORS.pop().client.close()
+
+
 @pytest.fixture
 def serve(tmp_path):
     """Start servers; all are ended afterwards."""
@@ -206,7 +213,5 @@ def serve(tmp_path):
         return running[-1]
 
     yield start
-    while VISITORS:
-        VISITORS.pop().client.close()
     for served in running:
         served.end()

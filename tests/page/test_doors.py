@@ -10,14 +10,16 @@ import pytest
 
 from asleft.page.doors import FORM_BYTES, SLOWEST_S, Keys
 
-from .conftest import Visitor, wait_for
+from .conftest import Served, Visitor, wait_for
 
 FORM = {"content-type": "application/x-www-form-urlencoded"}
 
 
-@pytest.fixture
-def opened(serve):
-    return serve("open", "--page-port", "0")
+@pytest.fixture(scope="module")
+def opened(tmp_path_factory):
+    served = Served("open", "--page-port", "0", home=tmp_path_factory.mktemp("doors") / "home")
+    yield served
+    served.end()
 
 
 def test_what_comes_from_elsewhere_is_refused(opened):

@@ -75,6 +75,7 @@ def serve_page(
         host = lan_address() if lan else "127.0.0.1"
         address = f"http://{host}:{port}/"
         house = House(home, Keys(home), practice=practice, lan=lan, address=address)
+        house.machines()  # the store is opened, and found sound, before anybody is let in
         click.echo(address)
         sys.stdout.flush()
         if lan:

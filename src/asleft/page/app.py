@@ -92,6 +92,8 @@ class _Routes:
             undefined=StrictUndefined,
         )
         env.globals["path_of"] = _path_of
+        for name in env.list_templates():
+            env.get_template(name)  # now, and not while the first visitor waits
         self._templates = Jinja2Templates(env=env)
 
     def sheet(self, name: str) -> Handler:
