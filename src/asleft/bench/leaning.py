@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from asleft.bench.desk import Desk
-from asleft.bench.undoing import EVENTS
+from asleft.bench.events import EVENTS
 from asleft.errors import RefusedError
 from asleft.trials import Basis, Trial
 

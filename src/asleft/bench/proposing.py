@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from asleft.bench.undoing import EVENTS, FINDINGS, due
+from asleft.bench.events import EVENTS, FINDINGS
+from asleft.bench.undoing import due
 from asleft.errors import InputError
 from asleft.measure.plan import feed_cost, reading_minutes
 

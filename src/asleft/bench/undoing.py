@@ -6,48 +6,17 @@ the event as its reason; what was measured stays in the record.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from asleft.bench.events import EVENTS, FINDINGS, Event
+from asleft.bench.history import coming
 from asleft.errors import InputError
+from asleft.record.history import last_done
 from asleft.units import LINEAR_AXES, SKEW_PLANES, is_tool_axis
 
 if TYPE_CHECKING:
     from asleft.bench.desk import Desk
     from asleft.record import EventRow
-
-# Which part of what a trial finds: by trial, then by group of settings.
-FINDINGS = {
-    "feed": ("extruder", "rate"),
-    "span": ("axes", "shear", "growth"),
-    "traverse": ("axes", "reversal"),
-    "bead": ("bead",),
-    "fit": ("fit",),
-}
-
-
-@dataclass(frozen=True)
-class Event:
-    """One kind of event: what it is called, and what it undoes (a group of `FINDINGS`)."""
-
-    words: str
-    undoes: tuple[str, ...]
-
-
-EVENTS = {
-    "extruder": Event("the extruder was replaced or taken apart", ("extruder", "rate", "bead")),
-    "nozzle": Event("the nozzle was replaced", ("rate", "bead", "growth", "fit")),
-    "filament": Event("another filament was loaded", ("rate", "bead", "growth", "fit")),
-    "belt": Event("a belt or pulley was replaced or tightened", ("axes", "shear", "reversal")),
-    "hotend": Event("the hot end was replaced", ("rate", "bead")),
-    "firmware": Event(
-        "the controller's program was replaced",
-        ("extruder", "rate", "axes", "shear", "reversal", "bead", "growth", "fit"),
-    ),
-    "height": Event("the machine was homed and its height set again", ()),
-    "moved": Event("the machine was moved", ("shear",)),
-    "other": Event("something else happened", ()),
-}
 
 
 def note_event(desk: Desk, kind: str, text: str) -> dict[str, Any]:
@@ -102,8 +71,12 @@ def group_of(setting: str, axis: str) -> str:
 
 
 def due(desk: Desk) -> dict[str, Any]:
-    """What should be looked at again on this machine, and why; `asleft.due/1`."""
-    last = _last_done(desk)
+    """What should be looked at again on this machine, and why; `asleft.due/1`.
+
+    For what happened to it, for what its calibrations foretell, for instruments, and for what
+    was never measured.
+    """
+    last = last_done(desk.store, desk.row.id)
     events = desk.store.events(desk.row.id)
     entries = []
     for trial, groups in FINDINGS.items():
@@ -113,6 +86,9 @@ def due(desk: Desk) -> dict[str, Any]:
             later = [e for e in events if e.at > last[trial] and group in EVENTS[e.kind].undoes]
             if later:
                 entries.append(_entry(trial, group, last[trial], later[-1]))
+    known = {entry["what"] for entry in entries}
+    foretold = coming(desk.store, desk.row, desk.clock())
+    entries += [entry for entry in foretold if entry["what"] not in known]
     for trial in ("feed", "span"):
         if trial not in last:
             why = "it was never measured on this machine"
@@ -161,13 +137,3 @@ def _without(result: dict[str, Any], gone: set[str]) -> dict[str, Any]:
     }
     kept = [q for q in result["quantities"] if of.get(q["name"]) not in gone]
     return {**result, "quantities": kept}
-
-
-def _last_done(desk: Desk) -> dict[str, str]:
-    """When each kind of trial was last done on this machine."""
-    found: dict[str, str] = {}
-    for calibration in desk.store.calibrations(desk.row.id):
-        for trial in desk.store.trials(calibration.id):
-            if trial.outcome == "done" and trial.ended_at:
-                found[trial.kind] = max(trial.ended_at, found.get(trial.kind, ""))
-    return found

@@ -170,6 +170,12 @@ class Bench:
         """What should be looked at again, and why; `asleft.due/1`."""
         return undoing.due(self._desk)
 
+    def history(self, machine: str | None = None) -> dict[str, Any]:
+        """What the years of a machine, or of all, have shown; `asleft.history/1`."""
+        from asleft.bench.history import history
+
+        return history(self._desk.store, machine, self._desk.clock())
+
     def standing(self) -> dict[str, Any]:
         """How far the work on this machine is; `asleft.standing/1`."""
         return proposing.standing(self._desk)

@@ -36,6 +36,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "allow": ("allow", "What to draw so that it fits."),
     "event": ("event", "Note what was replaced or happened, and what it undoes."),
     "due": ("event", "Say what should be looked at again, and why."),
+    "history": ("history", "Tell what the years have shown: steady, stepped, drifting."),
     "record": ("record", "Write the record of a calibration."),
 }
 

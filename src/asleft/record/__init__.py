@@ -4,6 +4,7 @@
 record of it; `write_record` writes that as PDF, JSON or CSV. Judges nothing and moves nothing.
 """
 
+from asleft.record.charts_history import history_chart
 from asleft.record.document import assemble
 from asleft.record.rows import (
     CalibrationRow,
@@ -40,6 +41,7 @@ __all__ = [
     "TrialRow",
     "WireLogRow",
     "assemble",
+    "history_chart",
     "to_pdf",
     "write_record",
 ]
