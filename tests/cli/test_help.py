@@ -20,7 +20,7 @@ COMMANDS = [
         "trial",
         "solve",
     ),
-    *("set", "prove", "undo", "restore", "allow", "event", "due", "record"),
+    *("set", "prove", "undo", "restore", "allow", "event", "due", "history", "record"),
 ]
 PATHS = [
     *("machine describe", "machine list", "machine show"),

@@ -250,6 +250,7 @@ trial feed --readings feed.csv --temperature 205
 trial span --readings span.csv --no-column --making cases
 set --from-findings
 record
+history
 plan span
 allow hole 8 --scale-percent 0.1 --scale-u 0.02 --growth 0.1 --growth-u 0.03
 piece span --out pieces

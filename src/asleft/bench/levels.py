@@ -75,8 +75,7 @@ class Point:
 class Levels:
     """One quantity of one machine and making over its calibrations, oldest first.
 
-    `set_since` is what the settings as left last add to a level (exactly enough for errors of a
-    few per cent).
+    `set_since` is what the settings as left last add to the last level.
     """
 
     machine_id: int
@@ -177,25 +176,35 @@ def _levels(
             return 0.0
         return _added(name, axis or plane or "", reference, now, drive)
 
+    relative = name not in ("shear", "growth", "reversal", "clearance")
     points = []
     for row, quantity in rows:
         error = float(quantity["value"]) - charted.right
-        here = settings.get(row.kept_id or -1)
-        level, after = error - added(here), left(row)
+        here, after = settings.get(row.kept_id or -1), left(row)
+        level = _less(error, added(here), relative=relative)
         points.append(
             Point(
                 row.calibration_id, row.trial_id, row.at, error, float(quantity["u"]), level,
-                None if after is None else level + added(after),
+                None if after is None else _with(level, added(after), relative=relative),
                 str(row.instrument.get("name") or ""), _own_u(row.instrument, charted),
                 here is not None,
             )
         )  # fmt: skip
     last = rows[-1][0]
     tolerance = {**Tolerance().to_dict(), **last.tolerance}.get(charted.tolerance or "")
+    end = points[-1]
     return Levels(
         machine, trial, name, axis, plane, str(rows[-1][1]["unit"]), making, tolerance,
-        tuple(points), added(left(last) or settings.get(last.kept_id or -1)),
+        tuple(points), (end.found if end.left is None else end.left) - end.level,
     )  # fmt: skip
+
+
+def _with(error: float, added: float, *, relative: bool) -> float:
+    return (1 + error) * (1 + added) - 1 if relative else error + added
+
+
+def _less(error: float, added: float, *, relative: bool) -> float:
+    return (1 + error) / (1 + added) - 1 if relative else error - added
 
 
 def _added(name: str, where: str, before: Settings, after: Settings, drive: str) -> float:
