@@ -105,9 +105,12 @@ def judge_machine(
     return [_judge(each, name, events, commons, at_years) for each in levels], commons
 
 
-def _levels(store: Store, measured: list[Measured], as_left: dict[int, int]) -> list[Levels]:
+def _levels(
+    store: Store, measured: list[Measured], as_left: dict[int, int], *, of_scale: bool = False
+) -> list[Levels]:
     kept = {row.kept_id for row in measured if row.kept_id is not None} | set(as_left.values())
-    return levels_of(measured, past.settings_of(store, kept), as_left, past.drives(store))
+    settings, drives = past.settings_of(store, kept), past.drives(store)
+    return levels_of(measured, settings, as_left, drives, of_scale=of_scale)
 
 
 def _judge(
@@ -136,12 +139,8 @@ def _judge(
 
 def _common(store: Store, instrument: str) -> Common:
     """Whether an instrument moves all that it was used on, relative sizes only."""
-    levels = _levels(store, past.measured_with(store, instrument), {})
-    series = [
-        each.series(str(each.machine_id))
-        for each in levels
-        if each.charted.of_scale and len(each.points) > 1
-    ]
+    levels = _levels(store, past.measured_with(store, instrument), {}, of_scale=True)
+    series = [each.series(str(each.machine_id)) for each in levels if len(each.points) > 1]
     return judge_instrument(series, instrument)
 
 

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 LEAST_OWN = 0.3  # of the stated uncertainty is taken as its own scatter at least; a guess, ours
 DAYS_A_YEAR = 365.25
+USUAL = Tolerance().to_dict()
 
 
 @dataclass(frozen=True)
@@ -128,12 +129,15 @@ def levels_of(
     settings: Mapping[int, Settings],
     as_left: Mapping[int, int],
     drives: Mapping[int, str],
+    *,
+    of_scale: bool = False,
 ) -> list[Levels]:
     """Every charted quantity over the calibrations: of each, the first trial of its kind.
 
     Args:
         measured: oldest first. settings: by kept state. drives: by machine.
         as_left: by calibration, the kept state as left; may be empty.
+        of_scale: only what an instrument's relative error adds to.
     """
     found: dict[tuple[Any, ...], list[tuple[Measured, Mapping[str, Any]]]] = {}
     for row in measured:
@@ -141,7 +145,8 @@ def levels_of(
         for quantity in row.quantities:
             where = (quantity.get("axis"), quantity.get("plane"))
             key = (row.machine_id, row.kind, quantity["name"], *where, making)
-            if (row.kind, quantity["name"]) not in CHARTED or not quantity.get("u"):
+            charted = CHARTED.get((row.kind, quantity["name"]))
+            if charted is None or not quantity.get("u") or (of_scale and not charted.of_scale):
                 continue
             before = found.setdefault(key, [])
             if quantity["value"] is not None and (
@@ -172,7 +177,7 @@ def _levels(
     reference = left(first) or settings.get(first.kept_id or -1)
 
     def added(now: Settings | None) -> float:
-        if now is None or reference is None:
+        if now is None or reference is None or now == reference:
             return 0.0
         return _added(name, axis or plane or "", reference, now, drive)
 
@@ -190,8 +195,7 @@ def _levels(
                 here is not None,
             )
         )  # fmt: skip
-    last = rows[-1][0]
-    tolerance = {**Tolerance().to_dict(), **last.tolerance}.get(charted.tolerance or "")
+    tolerance = {**USUAL, **rows[-1][0].tolerance}.get(charted.tolerance or "")
     end = points[-1]
     return Levels(
         machine, trial, name, axis, plane, str(rows[-1][1]["unit"]), making, tolerance,
