@@ -191,12 +191,12 @@ def test_words_csv_and_chart_show_every_point(years: Years) -> None:
     visit(years, [machine], lambda _, k: 0.004 * (k >= 6))
     told = years.told()
     text = "\n".join(history_lines(told))
-    assert "printed scale X (span trial, cases): stepped" in text
+    assert "span trial, cases:" in text and "printed scale X stepped: a step of +0.4" in text
     assert max(map(len, text.splitlines())) <= 80
     rows = list(csv.DictReader(io.StringIO(as_table(told))))
     points = series(told)["points"]
     assert [float(row["found"]) for row in rows] == [p["found"] for p in points]
-    assert {row["machine"] for row in rows} == {"regulator"}
+    assert {(row["machine"], row["trial"]) for row in rows} == {("regulator", "span")}
     svg = history_chart(series(told), ({"at": "2022-07-01T00:00:00Z", "kind": "belt"},))
     drawn = ET.fromstring(svg)  # noqa: S314 - our own
     circles = [e for e in drawn.iter() if e.tag.endswith("circle")]

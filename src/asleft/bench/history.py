@@ -191,6 +191,7 @@ def _series(judged: Judged) -> dict[str, Any]:
         "slope_u_per_year": finding.slope_u,
         "moved_by": list(judged.moved_by),
         "now": {n: getattr(judged.ahead, n) for n in ("value", "low95", "high95")},
+        "in_doubt": judged.ahead.in_doubt,
         "may_reach": None if may is None else day_of(may),
     }
 
@@ -238,9 +239,9 @@ def coming(store: Store, machine: MachineRow, now: datetime) -> list[dict[str, A
     judged, commons = judge_machine(store, machine.id, machine.name, events, at_years)
     entries: dict[str, dict[str, Any]] = {}
     for each in judged:
-        may, levels = each.ahead.may_reach_years, each.levels
+        may = each.ahead.may_reach_years
         if may is not None and may <= at_years:
-            entry = _foretold(levels, each.finding)
+            entry = _foretold(each)
             entries.setdefault(entry["what"], entry)
     for row in store.instruments():
         if row.name in commons:
@@ -248,9 +249,13 @@ def coming(store: Store, machine: MachineRow, now: datetime) -> list[dict[str, A
     return list(entries.values())
 
 
-def _foretold(levels: Levels, finding: Finding) -> dict[str, Any]:
+def _foretold(judged: Judged) -> dict[str, Any]:
+    levels, finding = judged.levels, judged.finding
     where = levels.axis or levels.plane or ""
     what = f"{levels.name.replace('_', ' ')} {where}".strip()
+    left = (
+        "was in doubt, more so by now" if judged.ahead.in_doubt else "may have left its tolerance"
+    )
     known = {
         "steady": "it was steady so far, but that was some time ago",
         "unknown": "nobody knows yet how steady it is",
@@ -259,7 +264,7 @@ def _foretold(levels: Levels, finding: Finding) -> dict[str, Any]:
         "what": f"{levels.charted.group} ({levels.trial} trial)",
         "trial": levels.trial,
         "measured": levels.points[-1].at,
-        "why": f"{what} may have left its tolerance: {known}",
+        "why": f"{what} {left}: {known}",
     }
 
 

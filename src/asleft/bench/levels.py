@@ -61,7 +61,7 @@ class Point:
     """
 
     calibration: int
-    trial: int
+    trial_id: int
     at: str
     found: float
     u: float
@@ -148,6 +148,8 @@ def levels_of(
             charted = CHARTED.get((row.kind, quantity["name"]))
             if charted is None or not quantity.get("u") or (of_scale and not charted.of_scale):
                 continue
+            if quantity["name"] == "growth" and quantity.get("axis"):
+                continue  # that of the plane holds what X and Y have in common
             before = found.setdefault(key, [])
             if quantity["value"] is not None and (
                 not before or before[-1][0].calibration_id != row.calibration_id

@@ -16,7 +16,8 @@ from asleft.cli.wording import sentence, table, wrapped
 
 FACTORS = {"1": (100.0, "%"), "rad": (1000.0, "mrad")}
 COLUMNS = (
-    *("machine", "trial", "name", "axis", "plane", "making", "unit", "calibration", "at"),
+    *("machine", "trial", "name", "axis", "plane", "making", "unit", "calibration"),
+    *("trial_id", "at"),
     *("instrument", "found", "u", "since_left", "left", "level", "low", "high"),
     *("ewma", "ewma_low", "ewma_high", "outside"),
 )
@@ -70,15 +71,48 @@ def history_lines(document: dict[str, Any]) -> list[str]:
         lines = ["The workshop's machines:", "", *table(map(_machine, document["machines"]))]
         lines += ["", "Name one with --machine to see its years."]
     else:
-        (past,) = document["machines"]
-        lines = [_told(past)]
+        lines = [_told(document["machines"][0])]
+        lines += _summary(document["series"])
         for series in document["series"]:
-            lines += ["", *_series(series)]
-        if not document["series"]:
-            lines += ["", "No trial was done yet."]
+            if series["call"] not in ("steady", "unknown"):
+                lines += ["", *_moved(series)]
     for each in document["instruments"]:
         lines += ["", *wrapped(f"{each['instrument']}: {sentence(each['why'])}{_check(each)}")]
     return lines
+
+
+def _summary(all_series: list[dict[str, Any]]) -> list[str]:
+    """A line for each quantity, by trial and making."""
+    if not all_series:
+        return ["", "No trial was done yet."]
+    lines: list[str] = []
+    for trial, making in dict.fromkeys((s["trial"], s["making"]) for s in all_series):
+        of_it = [s for s in all_series if (s["trial"], s["making"]) == (trial, making)]
+        rows = [("", "found last", "now, 95 %", "", "measure again"), *map(_in_short, of_it)]
+        lines += ["", f"{trial} trial{f', {making}' if making else ''}:", ""]
+        lines += table(rows, right=frozenset({1}))
+    if any(s["in_doubt"] for s in all_series):
+        lines += ["", "* not surely within its tolerance when it was measured last"]
+    return lines
+
+
+def _in_short(series: dict[str, Any]) -> tuple[str, ...]:
+    unit, now = series["unit"], series["now"]
+    low, high = _shown(now["low95"], unit).split()[0], _shown(now["high95"], unit)
+    return (
+        _what(series),
+        _shown(series["points"][-1]["found"], unit),
+        f"{low} to {high}",
+        CALLS[series["call"]],
+        f"by {series['may_reach']}{'*' if series['in_doubt'] else ''}"
+        if series["may_reach"]
+        else "",
+    )
+
+
+def _what(series: dict[str, Any]) -> str:
+    where = series["axis"] or series["plane"] or ""
+    return f"{series['name'].replace('_', ' ')} {where}".strip()
 
 
 def _machine(past: dict[str, Any]) -> tuple[str, ...]:
@@ -93,13 +127,9 @@ def _told(past: dict[str, Any]) -> str:
     return f"{name}: {many}{since}."
 
 
-def _series(series: dict[str, Any]) -> list[str]:
-    where = series["axis"] or series["plane"] or ""
-    what = f"{series['name'].replace('_', ' ')} {where}".strip()
-    making = f", {series['making']}" if series["making"] else ""
-    lines = wrapped(
-        f"{what} ({series['trial']} trial{making}): {CALLS[series['call']]}; {series['why']}."
-    )
+def _moved(series: dict[str, Any]) -> list[str]:
+    """What moved, how, and every point of it."""
+    lines = wrapped(f"{_what(series)} {CALLS[series['call']]}: {series['why']}.")
     rows = [("", "found", "u", "since left", "", "")]
     rows += [
         (
@@ -112,13 +142,7 @@ def _series(series: dict[str, Any]) -> list[str]:
         )
         for point in series["points"]
     ]
-    lines += table(rows, right=frozenset({1, 2, 3}))
-    now, unit = series["now"], series["unit"]
-    told = f"  now {_shown(now['low95'], unit)} to {_shown(now['high95'], unit)}"
-    if series["may_reach"] is not None:
-        limit = _shown(series["tolerance"], unit, signed=False)
-        told += f"; may leave its tolerance ({limit}) by {series['may_reach']}"
-    return [*lines, *wrapped(told + ".", indent="  ")]
+    return [*lines, *table(rows, right=frozenset({1, 2, 3}))]
 
 
 def _shown(value: float | None, unit: str, *, signed: bool = True) -> str:

@@ -17,7 +17,7 @@ from asleft.measure.linear import Array
 
 HORIZON_YEARS = 5.0
 MOVES = 0.5  # of the tolerance in a year, sd: a machine nobody knows yet; a guess, ours
-_DOUBTFUL = 1.5  # an interval that was as wide as the tolerance when it was measured is due later
+_DOUBTFUL = 1.5  # an interval that was too wide already is due when it has grown by this
 _STEP_YEARS = 1 / 52
 
 
@@ -26,13 +26,15 @@ class Forecast:
     """The error at a time and its 95 % interval, in the series' unit.
 
     `may_reach_years` is when the interval first leaves what is harmless, None where it does not
-    within five years or no tolerance is known.
+    within five years or no tolerance is known. `in_doubt` is true where it was not inside when it
+    was measured last: then the time is when that interval will have grown by half.
     """
 
     value: float
     low95: float
     high95: float
     may_reach_years: float | None
+    in_doubt: bool
 
 
 def forecast(series: Series, finding: Finding, at_years: float, set_since: float = 0.0) -> Forecast:
@@ -50,13 +52,15 @@ def forecast(series: Series, finding: Finding, at_years: float, set_since: float
     rows[:, -1] = at - last
     level = rows @ values + set_since
     reach = factor * np.sqrt(np.einsum("ij,jk,ik->i", rows, covariance, rows))
-    may = None
+    may, in_doubt = None, False
     if series.tolerance is not None:
-        harmless = max(series.tolerance, _DOUBTFUL * float(abs(level[0]) + reach[0]))
+        measured = float(abs(level[0]) + reach[0])
+        in_doubt = measured >= series.tolerance
+        harmless = max(series.tolerance, _DOUBTFUL * measured)
         beyond = np.flatnonzero(np.abs(level[1:]) + reach[1:] >= harmless)
         may = float(at[1 + beyond[0]]) if beyond.size else None
     now, wide = float(level[1]), float(reach[1])
-    return Forecast(now, now - wide, now + wide, may)
+    return Forecast(now, now - wide, now + wide, may, in_doubt)
 
 
 def _line(series: Series, finding: Finding) -> tuple[Array, Array, float]:
