@@ -115,6 +115,7 @@ class MachineAtHand:
         named = None if self._by_port_alone else self._described()
         presumed = named or self._likely()
         wanted = to_open(presumed, self._address, self._rate_baud)
+        self.store.require_sound()  # what cannot be kept is not begun: nothing was sent yet
         machine = self._open_machine(
             wanted,
             home=self.home,

@@ -38,6 +38,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "due": ("event", "Say what should be looked at again, and why."),
     "history": ("history", "Tell what the years have shown: steady, stepped, drifting."),
     "record": ("record", "Write the record of a calibration."),
+    "backup": ("backup", "Write the whole store into one file, and check it."),
+    "restore-store": ("backup", "Put a backup back; the present store is kept aside."),
 }
 
 
@@ -53,7 +55,8 @@ class EveningGroup(click.Group):
         if cmd_name not in COMMANDS:
             return None
         module = import_module(f"asleft.cli.{COMMANDS[cmd_name][0]}")
-        command: click.Command = getattr(module, f"{cmd_name}_command")
+        name = cmd_name.replace("-", "_")
+        command: click.Command = getattr(module, f"{name}_command")
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from shutil import disk_usage
+from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, Any
 
 from asleft.errors import StoreError
@@ -19,8 +21,14 @@ if TYPE_CHECKING:
 
 FILE_NAME = "asleft.sqlite"
 BUSY_TIMEOUT_S = 15.0
+ROOM_BYTES = 4 << 20  # an evening's rows and wire logs fit in; ours
+_FULL = "Make room; everything stored before is still there."
 _WORDS = (
-    ("full", "the disk is full", "Make room; everything stored before is still there."),
+    ("full", "the disk is full", _FULL),
+    ("no space left", "the disk is full", _FULL),
+    ("quota", "the disk is full for this user", _FULL),
+    ("file too large", "the store may not grow any further", "Raise the limit on file sizes."),
+    ("disk i/o", "the disk cannot be read or written", "Check the disk, and whether it is full."),
     ("readonly", "the store cannot be written", "Check the rights of the folder, or use --home."),
     ("read-only", "the store cannot be written", "Check the rights of the folder, or use --home."),
     ("permission denied", "the store cannot be opened", "Check the rights of the folder."),
@@ -102,7 +110,7 @@ def _bring_to_head(engine: Engine, where: str) -> None:
         found = _revision(connection)
     if found == HEAD:  # the usual case: alembic is not even imported
         return
-    _refuse_newer(found, where)
+    refuse_newer(found, where)
     from filelock import FileLock
 
     file = engine.url.database if engine.dialect.name == "sqlite" else None
@@ -118,7 +126,12 @@ def _bring_to_head(engine: Engine, where: str) -> None:
         _migrate(engine, where)
 
 
-def _refuse_newer(found: str | None, where: str) -> None:
+def refuse_newer(found: str | None, where: str) -> None:
+    """Refuse a revision that this program does not know.
+
+    Raises:
+        StoreError: it was written by a newer program.
+    """
     from asleft.record.schema import HEAD, REVISIONS
 
     if found is not None and found not in REVISIONS:
@@ -138,7 +151,7 @@ def _migrate(engine: Engine, where: str) -> None:
 
     with engine.begin() as connection:
         found = _revision(connection)
-        _refuse_newer(found, where)
+        refuse_newer(found, where)
         if found == HEAD:
             return
         config = Config()
@@ -148,6 +161,42 @@ def _migrate(engine: Engine, where: str) -> None:
         command.upgrade(config, "head")
 
 
+def require_sound(connection: Connection, where: str) -> None:
+    """Check the pages of a store in a file, write to it, and try the room beside it.
+
+    What is written changes nothing; only a real write meets every limit of a disk. A store on a
+    database server is asked for a transaction that may write.
+
+    Raises:
+        StoreError: its pages are damaged.
+        SQLAlchemyError, OSError: it cannot be written; `in_words` has the words.
+    """
+    if connection.dialect.name != "sqlite":
+        connection.exec_driver_sql("SELECT pg_current_xact_id()")
+        connection.rollback()
+        return
+    said = connection.exec_driver_sql("PRAGMA quick_check(1)").scalar()
+    if said != "ok":
+        raise StoreError(
+            f"the store is damaged: {said}",
+            hint="Keep a copy of the home folder, and put a backup back: `asleft restore-store`.",
+            where=where,
+        )
+    number = connection.exec_driver_sql("PRAGMA user_version").scalar()
+    connection.exec_driver_sql(f"PRAGMA user_version = {number}")
+    connection.commit()
+    with TemporaryFile(dir=Path(where), prefix=".room-") as room:
+        for _ in range(ROOM_BYTES >> 20):
+            room.write(bytes(1 << 20))
+
+
+def _is_full(where: str) -> bool:
+    """Whether the disk of a folder has no room for a page."""
+    with suppress(OSError):
+        return disk_usage(where).free < 1 << 16
+    return False
+
+
 @contextmanager
 def in_words(where: str) -> Iterator[None]:
     """Turn what the database or the disk says into a StoreError in words.
@@ -155,12 +204,16 @@ def in_words(where: str) -> Iterator[None]:
     Raises:
         StoreError: for any database error or OSError inside the block.
     """
+    from sqlite3 import Error as FileError
+
     from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
     try:
         yield
-    except (SQLAlchemyError, OSError) as error:
+    except (SQLAlchemyError, FileError, OSError) as error:
         said = str(error.orig) if isinstance(error, DBAPIError) else str(error)
+        if "disk i/o" in said.lower() and _is_full(where):
+            said = "full"  # what SQLite does not tell apart
         for needle, message, hint in _WORDS:
             if needle in said.lower():
                 raise StoreError(message, hint=hint, where=where) from error

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from asleft.errors import InputError
-from asleft.record.engine import in_words, to_json
+from asleft.record.engine import in_words, require_sound, to_json
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine, RowMapping, Table
@@ -43,6 +43,15 @@ class Tables:
     def close(self) -> None:
         """Let go of the database."""
         self._engine.dispose()
+
+    def require_sound(self) -> None:
+        """See that the store is whole and can take what is coming, before a machine is asked.
+
+        Raises:
+            StoreError: damaged (and left as it is), read-only, or without room on the disk.
+        """
+        with in_words(self._where), self._engine.connect() as connection:
+            require_sound(connection, self._where)
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
