@@ -253,9 +253,7 @@ def _foretold(judged: Judged) -> dict[str, Any]:
     levels, finding = judged.levels, judged.finding
     where = levels.axis or levels.plane or ""
     what = f"{levels.name.replace('_', ' ')} {where}".strip()
-    left = (
-        "was in doubt, more so by now" if judged.ahead.in_doubt else "may have left its tolerance"
-    )
+    said = "was in doubt, more so by now" if judged.ahead.in_doubt else "may have left tolerance"
     known = {
         "steady": "it was steady so far, but that was some time ago",
         "unknown": "nobody knows yet how steady it is",
@@ -264,7 +262,7 @@ def _foretold(judged: Judged) -> dict[str, Any]:
         "what": f"{levels.charted.group} ({levels.trial} trial)",
         "trial": levels.trial,
         "measured": levels.points[-1].at,
-        "why": f"{what} {left}: {known}",
+        "why": f"{what} {said}: {known}",
     }
 
 

@@ -130,19 +130,20 @@ def _told(past: dict[str, Any]) -> str:
 def _moved(series: dict[str, Any]) -> list[str]:
     """What moved, how, and every point of it."""
     lines = wrapped(f"{_what(series)} {CALLS[series['call']]}: {series['why']}.")
-    rows = [("", "found", "u", "since left", "", "")]
+    rows = [("", "found", "since left", "level", "u", "", "")]
     rows += [
         (
             point["at"][:10],
             _shown(point["found"], series["unit"]),
-            _shown(point["u"], series["unit"], signed=False),
             _shown(point["since_left"], series["unit"]),
+            _shown(point["level"], series["unit"]),
+            _shown(point["u"], series["unit"], signed=False),
             point["instrument"],
-            "outside its limits" if point["outside"] else "",
+            "outside" if point["outside"] else "",
         )
         for point in series["points"]
     ]
-    return [*lines, *table(rows, right=frozenset({1, 2, 3}))]
+    return [*lines, *table(rows, right=frozenset({1, 2, 3, 4}))]
 
 
 def _shown(value: float | None, unit: str, *, signed: bool = True) -> str:
