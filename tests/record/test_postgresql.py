@@ -15,7 +15,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
 from asleft.errors import RefusedError
-from asleft.record import Store, assemble
+from asleft.record import Store, assemble, history
 
 pytestmark = pytest.mark.system("initdb", "postgres")
 
@@ -81,3 +81,19 @@ def test_rows_are_never_altered_there_either(store: Store) -> None:
             with pytest.raises(DBAPIError, match="never altered"):
                 connection.execute(text(statement))
             connection.rollback()
+
+
+def test_the_past_is_read_there_as_here(
+    store: Store, fill: Callable[[Store], int], calibrated: tuple[Store, int]
+) -> None:
+    if not history.pasts(store):
+        fill(store)
+    here, _ = calibrated
+    assert history.measured_on(here, 1)
+    for each in (history.measured_on, history.states_as_left, history.last_done):
+        assert each(store, 1) == each(here, 1)
+    assert history.measured_with(store, "bench caliper") == history.measured_on(here, 1)
+    numbers = history.states_as_left(here, 1).values()
+    assert history.settings_of(store, numbers) == history.settings_of(here, numbers)
+    assert history.drives(store)[1] == history.drives(here)[1] == "cartesian"
+    assert history.pasts(store)[0].name == history.pasts(here)[0].name

@@ -66,7 +66,7 @@ def history(store: Store, machine: str | None, now: datetime) -> dict[str, Any]:
             hint="`asleft machine list` shows them." if known else "`asleft found` begins one.",
             where="--machine",
         )
-    at_years = decimal_year(now.isoformat())
+    at_years, described = decimal_year(now.isoformat()), store.instruments()
     document = {
         "schema": "asleft.history/1",
         "machine": None,
@@ -77,7 +77,7 @@ def history(store: Store, machine: str | None, now: datetime) -> dict[str, Any]:
         "instruments": [],
     }
     if len(named) > 1:
-        commons = {row.name: _common(store, row.name) for row in store.instruments()}
+        commons = {row.name: _common(store, row.name) for row in described}
     else:
         (own,) = named
         events = store.events(own.id)
@@ -87,7 +87,7 @@ def history(store: Store, machine: str | None, now: datetime) -> dict[str, Any]:
         document["events"] = [{"at": e.at, "kind": e.kind, "text": e.text} for e in events]
     document["instruments"] = [
         _instrument(row, commons[row.name], at_years)
-        for row in store.instruments()
+        for row in described
         if row.name in commons
     ]
     return document
