@@ -24,7 +24,8 @@ from typing import Any
 
 import numpy as np
 
-from asleft.bench.history import coming, history
+from asleft.bench.foretelling import coming
+from asleft.bench.history import history
 from asleft.record import Store, history_chart, schema
 
 PER_SPAN, PER_FEED = 28, 6

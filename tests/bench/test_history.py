@@ -179,6 +179,21 @@ def test_due_waits_and_then_comes(years: Years) -> None:
     assert "known length is of 2021-03-01" in old["check of bench caliper"]
 
 
+def test_checks_of_a_caliper_on_a_known_length_are_judged_too(years: Years) -> None:
+    machine = years.machine("regulator")
+    years.store.add_instrument(CALIPER)
+    for k in range(8):
+        years.now = START + timedelta(days=180 * k)
+        error = 0.008 * k + 0.002 * years.chance.standard_normal()
+        check = {"nominal_mm": 100.0, "u_mm": 0.003, "error_mm": error, "error_u_mm": 0.003}
+        years.store.add_instrument_check("bench caliper", check)
+    years.calibrate(machine, 0.0)
+    (caliper,) = years.told()["instruments"]
+    assert caliper["checks_call"] == "drift" and len(caliper["checks"]) == 8
+    assert caliper["check_due"] is False
+    assert "On the known length: a drift" in "\n".join(history_lines(years.told()))
+
+
 def test_one_calibration_is_too_few_and_says_so(years: Years) -> None:
     years.calibrate(years.machine("regulator"), 0.003)
     told = series(years.told())

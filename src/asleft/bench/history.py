@@ -1,7 +1,7 @@
 """The years of a machine or of the workshop: what each calibration found, and what moves.
 
-Reads the store alone: no line is opened, nothing is changed. Also what is coming due because of it.
-Stands on `levels`, and on `measure` for every judgement.
+Reads the store alone: no line is opened, nothing is changed. What is due because of it stands in
+`foretelling`. Stands on `levels`, and on `measure` for every judgement.
 """
 
 from __future__ import annotations
@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from asleft.bench.events import EVENTS
 from asleft.bench.levels import Levels, day_of, decimal_year, levels_of
@@ -28,9 +30,10 @@ from asleft.measure import (
 from asleft.record import history as past
 
 if TYPE_CHECKING:
-    from asleft.record import EventRow, InstrumentRow, MachineRow, Store
+    from asleft.record import EventRow, InstrumentRow, Store
     from asleft.record.history import Measured
 
+CHECK = ("at", "nominal_mm", "u_mm", "error_mm", "error_u_mm")
 CHECK_LASTS_YEARS = 1.0  # of an instrument on a known length; common practice, no source
 
 
@@ -86,9 +89,8 @@ def history(store: Store, machine: str | None, now: datetime) -> dict[str, Any]:
         document["series"] = [_series(each) for each in judged]
         document["events"] = [{"at": e.at, "kind": e.kind, "text": e.text} for e in events]
     document["instruments"] = [
-        _instrument(row, commons[row.name], at_years)
-        for row in described
-        if row.name in commons
+        _instrument(name, checks_of(described, name), common, at_years)
+        for name, common in commons.items()
     ]
     return document
 
@@ -206,14 +208,18 @@ def _step(step: Any) -> dict[str, Any]:
     }
 
 
-def _instrument(row: InstrumentRow, common: Common, at_years: float) -> dict[str, Any]:
-    checks = [
-        {n: check.get(n) for n in ("at", "nominal_mm", "u_mm", "error_mm", "error_u_mm")}
-        for check in row.checks
-    ]
+def checks_of(described: Sequence[InstrumentRow], name: str) -> tuple[dict[str, Any], ...]:
+    """An instrument's checks on a known length, oldest first; none where nobody described it."""
+    return next((row.checks for row in described if row.name == name), ())
+
+
+def _instrument(
+    name: str, checks: Sequence[dict[str, Any]], common: Common, at_years: float
+) -> dict[str, Any]:
     since = common.since_years
+    by_checks = _judge_checks(name, checks)
     return {
-        "instrument": row.name,
+        "instrument": name,
         "machines": common.machines,
         "call": common.call,
         "why": common.reason,
@@ -222,55 +228,30 @@ def _instrument(row: InstrumentRow, common: Common, at_years: float) -> dict[str
         "size": common.size,
         "u": common.u,
         "a_year": common.slope,
-        "checks": checks,
-        "check_due": _check_due(checks, at_years),
+        "checks": [{n: check.get(n) for n in CHECK} for check in checks],
+        "checks_call": by_checks.call if by_checks else "unknown",
+        "checks_why": by_checks.reason if by_checks else "it was never checked",
+        "check_due": check_due(checks, at_years),
     }
 
 
-def _check_due(checks: Sequence[dict[str, Any]], at_years: float) -> bool | None:
+def _judge_checks(name: str, checks: Sequence[dict[str, Any]]) -> Finding | None:
+    """Whether its error on the known length of the last check has moved; None without checks."""
+    same = [c for c in checks if c["nominal_mm"] == checks[-1]["nominal_mm"]]
+    if not same:
+        return None
+    at, error, u = (
+        np.array([each(c) for c in same])
+        for each in (
+            lambda c: decimal_year(c["at"]),
+            lambda c: c["error_mm"],
+            lambda c: c["error_u_mm"],
+        )
+    )
+    # The known length's own error is the same each time and moves nothing.
+    return judge_series(Series(name, "mm", at, error, u, (name,) * at.size, np.zeros(at.size)))
+
+
+def check_due(checks: Sequence[dict[str, Any]], at_years: float) -> bool | None:
     """Whether the last check on a known length is old; None where there is none."""
     return at_years - decimal_year(checks[-1]["at"]) > CHECK_LASTS_YEARS if checks else None
-
-
-def coming(store: Store, machine: MachineRow, now: datetime) -> list[dict[str, Any]]:
-    """What is due on a machine for what its years foretell; entries of `asleft.due/1`."""
-    at_years = decimal_year(now.isoformat())
-    events = store.events(machine.id)
-    judged, commons = judge_machine(store, machine.id, machine.name, events, at_years)
-    entries: dict[str, dict[str, Any]] = {}
-    for each in judged:
-        may = each.ahead.may_reach_years
-        if may is not None and may <= at_years:
-            entry = _foretold(each)
-            entries.setdefault(entry["what"], entry)
-    for row in store.instruments():
-        if row.name in commons:
-            entries |= {e["what"]: e for e in _of_instrument(row, commons[row.name], at_years)}
-    return list(entries.values())
-
-
-def _foretold(judged: Judged) -> dict[str, Any]:
-    levels, finding = judged.levels, judged.finding
-    where = levels.axis or levels.plane or ""
-    what = f"{levels.name.replace('_', ' ')} {where}".strip()
-    said = "was in doubt, more so by now" if judged.ahead.in_doubt else "may have left tolerance"
-    known = {
-        "steady": "it was steady so far, but that was some time ago",
-        "unknown": "nobody knows yet how steady it is",
-    }.get(finding.call, finding.reason)
-    return {
-        "what": f"{levels.charted.group} ({levels.trial} trial)",
-        "trial": levels.trial,
-        "measured": levels.points[-1].at,
-        "why": f"{what} {said}: {known}",
-    }
-
-
-def _of_instrument(row: InstrumentRow, common: Common, at_years: float) -> list[dict[str, Any]]:
-    last = row.checks[-1]["at"] if row.checks else None
-    entry = {"what": f"check of {row.name}", "trial": None, "measured": last}
-    if common.since_years is not None and (last is None or decimal_year(last) < common.since_years):
-        return [{**entry, "why": common.reason}]
-    if _check_due(row.checks, at_years):
-        return [{**entry, "why": f"its last check on a known length is of {str(last)[:10]}"}]
-    return []

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from asleft.bench.events import EVENTS, FINDINGS, Event
-from asleft.bench.history import coming
+from asleft.bench.foretelling import coming
 from asleft.errors import InputError
 from asleft.record.history import last_done
 from asleft.units import LINEAR_AXES, SKEW_PLANES, is_tool_axis

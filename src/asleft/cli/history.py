@@ -157,4 +157,7 @@ def _check(instrument: dict[str, Any]) -> str:
     if not instrument["checks"]:
         return " It was never checked on a known length."
     old = ", which is old" if instrument["check_due"] else ""
-    return f" Last checked {instrument['checks'][-1]['at'][:10]}{old}."
+    told = f" Last checked {instrument['checks'][-1]['at'][:10]}{old}."
+    if instrument["checks_call"] not in ("steady", "unknown"):
+        told += f" On the known length: {instrument['checks_why']}."
+    return told
