@@ -21,6 +21,7 @@ COMMANDS = [
         "solve",
     ),
     *("set", "prove", "undo", "restore", "allow", "event", "due", "history", "record"),
+    *("backup", "restore-store"),
 ]
 PATHS = [
     *("machine describe", "machine list", "machine show"),
@@ -29,6 +30,7 @@ PATHS = [
     *("solve traverse", "solve bead", "solve fit"),
     *("plan feed", "plan span", "plan traverse", "allow"),
     *("practice", "found", "set", "prove", "undo", "restore", "record"),
+    *("backup", "restore-store"),
 ]
 
 

@@ -18,8 +18,9 @@ import pytest
 
 from asleft.errors import AsleftError, InputError, RefusedError, StoreError
 from asleft.record import Store, assemble, backup_file
-from asleft.record.backup import back_up, put_back
+from asleft.record.backup import back_up
 from asleft.record.engine import FILE_NAME
+from asleft.record.restoring import put_back
 
 
 def now() -> datetime:

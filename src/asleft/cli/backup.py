@@ -1,7 +1,7 @@
 """`asleft backup` and `asleft restore-store`: the whole store into one file, and back.
 
 Not for one calibration's document, which is `record`. What is checked, and how, stands in
-`record.backup`.
+`record.backup` and `record.restoring`.
 """
 
 from __future__ import annotations
@@ -17,17 +17,18 @@ from asleft.cli.wording import notes, wrapped
 
 @click.command("backup")
 @click.argument("file")
+@click.option("--force", is_flag=True, help="Let it take the place of an earlier backup.")
 @shared_options
 @click.pass_obj
-def backup_command(session: Session, /, *, file: str) -> int:
+def backup_command(session: Session, /, *, file: str, force: bool) -> int:
     """Write the store and its wire logs into one file, and read that again.
 
-    An existing file is never overwritten.
+    What is no backup is never overwritten.
     """
     from asleft.record.backup import back_up
     from asleft.record.store import wall_clock
 
-    document = back_up(session.home(), Path(file).expanduser(), clock=wall_clock)
+    document = back_up(session.home(), Path(file).expanduser(), clock=wall_clock, force=force)
     session.emit(document, backup_lines)
     return 0
 
@@ -42,7 +43,7 @@ def restore_store_command(session: Session, /, *, file: str) -> int:
     All of it is checked first; the present store is kept aside in the home.
     Refused while a page or another command has the store open.
     """
-    from asleft.record.backup import put_back
+    from asleft.record.restoring import put_back
     from asleft.record.store import wall_clock
 
     document = put_back(session.home(), Path(file).expanduser(), clock=wall_clock)

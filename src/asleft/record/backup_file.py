@@ -97,22 +97,26 @@ def opened(file: Path, beside: Path) -> Iterator[OpenBackup]:
         RefusedError: it is no backup of ours.
         StoreError: damaged, not readable, or written by a newer program.
     """
+    with TemporaryDirectory(prefix=".backup-", dir=beside) as name:
+        folder = Path(name)
+        yield OpenBackup(_laid_out(file, folder), folder)
+
+
+def _laid_out(file: Path, folder: Path) -> dict[str, Any]:
+    """The list of contents, once every part lies in the folder and was found as listed."""
     try:
-        with (
-            TemporaryDirectory(prefix=".backup-", dir=beside) as folder,
-            ZipFile(file) as archive,
-        ):
+        with ZipFile(file) as archive:
             contents = _contents(archive, file)
             for name, told in contents["parts"].items():
-                _unpack(archive, name, told, Path(folder))
-            _check_store(Path(folder) / FILE_NAME, contents)
-            yield OpenBackup(contents, Path(folder))
+                _unpack(archive, name, told, folder)
+        _check_store(folder / FILE_NAME, contents)
     except BadZipFile as error:
         raise _no_backup(file) if not _is_zip(file) else _damaged(file, str(error)) from error
     except (KeyError, TypeError, AttributeError, ValueError, EOFError, zlib.error) as error:
         raise _damaged(file, str(error)) from error
     except (NotImplementedError, RuntimeError) as error:  # a method or a password we never use
         raise _damaged(file, str(error)) from error
+    return contents
 
 
 def _contents(archive: ZipFile, file: Path) -> dict[str, Any]:
@@ -186,6 +190,15 @@ def state(connection: sqlite3.Connection) -> dict[str, Any]:
         for (name,) in names
     }
     return {"revision": revision[0], "rows": counts}
+
+
+def is_backup(file: Path) -> bool:
+    """Whether a file looks like a backup of ours, whole or not."""
+    try:
+        with ZipFile(file) as archive:
+            return CONTENTS in archive.namelist()
+    except (OSError, BadZipFile):
+        return False
 
 
 def _is_zip(file: Path) -> bool:

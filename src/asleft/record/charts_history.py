@@ -30,7 +30,7 @@ def history_chart(series: Mapping[str, Any], events: tuple[Mapping[str, Any], ..
     """Draw one of the `series` of `asleft.history/1`: dots are values, open where outside.
 
     Bars are ± 2 u, dashes the limits of individuals, the line the weighted average, the band what
-    is harmless.
+    would be harmless had nothing been changed since the first.
 
     Args:
         series: with at least one point.

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from asleft.errors import StoreError
 
 if TYPE_CHECKING:
+    from filelock import BaseFileLock
     from sqlalchemy import Connection, Engine
 
 FILE_NAME = "asleft.sqlite"
@@ -34,8 +35,13 @@ _WORDS = (
     ("permission denied", "the store cannot be opened", "Check the rights of the folder."),
     ("unable to open", "the store cannot be opened", "Check the folder and its rights."),
     ("locked", "another program keeps the store busy", "Wait for it to end, then try again."),
-    ("not a database", "the store is no database of ours", "Restore it from a backup."),
-    ("malformed", "the store is damaged", "Keep a copy of it and restore a backup."),
+    ("could not be acquired", "another program keeps the store busy", "Try again when it ended."),
+    (
+        "not a database",
+        "the store is no database of ours",
+        "Put a backup back: `asleft restore-store`.",
+    ),
+    ("malformed", "the store is damaged", "Keep a copy, then: `asleft restore-store`."),
 )
 
 
@@ -103,27 +109,44 @@ def _revision(connection: Connection) -> str | None:
     return None if found is None else str(found)
 
 
+def opening_lock(file: Path | str) -> BaseFileLock:
+    """What one holds to make, migrate or replace a store's file; those who open wait for it.
+
+    Raises:
+        Timeout: when entered while another process keeps it; an OSError.
+    """
+    from filelock import FileLock
+
+    return FileLock(f"{file}.lock", timeout=BUSY_TIMEOUT_S * 4)
+
+
 def _bring_to_head(engine: Engine, where: str) -> None:
     from asleft.record.schema import HEAD
 
     with engine.connect().execution_options(reading=True) as connection:
-        found = _revision(connection)
-    if found == HEAD:  # the usual case: alembic is not even imported
+        found, settled = _revision(connection), _is_settled(connection)
+    if found == HEAD and settled:  # the usual case: alembic is not even imported
         return
     refuse_newer(found, where)
-    from filelock import FileLock
-
     file = engine.url.database if engine.dialect.name == "sqlite" else None
     if file is None or file == ":memory:":
         _migrate(engine, where)
         return
-    with FileLock(f"{file}.lock", timeout=BUSY_TIMEOUT_S * 4):
+    with opening_lock(file):
+        engine.dispose()  # what was opened before may have been replaced meanwhile
         raw = engine.raw_connection()  # outside any transaction, where alone this may change
         try:
             raw.cursor().execute("PRAGMA journal_mode = WAL")
         finally:
             raw.close()
         _migrate(engine, where)
+
+
+def _is_settled(connection: Connection) -> bool:
+    """Whether a store in a file writes ahead; one that does not is new or is being replaced."""
+    if connection.dialect.name != "sqlite":
+        return True
+    return connection.exec_driver_sql("PRAGMA journal_mode").scalar() != "delete"
 
 
 def refuse_newer(found: str | None, where: str) -> None:
