@@ -101,6 +101,18 @@ def test_another_caliper_is_no_step_of_the_machine() -> None:
     assert judge_series(same).call == "step"
 
 
+def test_whitened_values_are_independent_whatever_instruments_share() -> None:
+    own, shared = np.array([1.0, 2.0, 0.5, 1.5]), np.array([0.7, 0.7, 3.0, 0.0])
+    names = ("old", "old", "new", "none")
+    told = Series("m", "1", np.arange(4.0), np.zeros(4), own, names, shared)
+    covariance = np.diag(own**2)
+    for name in names:
+        g = shared * np.array([each == name for each in names])
+        covariance += np.outer(g, g) / names.count(name)
+    root = told.whitened(np.eye(4))
+    assert root @ covariance @ root.T == pytest.approx(np.eye(4), abs=1e-12)
+
+
 def workshop(seed: int, own: dict[int, np.ndarray], common: np.ndarray) -> list[Series]:
     chance = np.random.default_rng(seed)
     return [

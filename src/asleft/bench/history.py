@@ -7,7 +7,7 @@ Reads the store alone: no line is opened, nothing is changed. What is due becaus
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -161,12 +161,13 @@ def _series(judged: Judged) -> dict[str, Any]:
     values = judged.series.value.tolist()
     u = judged.series.u.tolist()
     ones, averages = individuals_chart(values, u), ewma_chart(values, u)
+    outside, strayed = ones.outside, averages.outside
     points = []
     for k, point in enumerate(levels.points):
         before = levels.points[k - 1].left if k else None
         points.append(
             {
-                **asdict(point),
+                **vars(point),
                 "level": values[k],
                 "since_left": None if before is None else point.found - before,
                 "low": ones.low[k] if ones.low else None,
@@ -174,7 +175,8 @@ def _series(judged: Judged) -> dict[str, Any]:
                 "ewma": averages.values[k],
                 "ewma_low": averages.low[k] if averages.low else None,
                 "ewma_high": averages.high[k] if averages.high else None,
-                "outside": ones.outside[k] or averages.outside[k],
+                "outside": outside[k],
+                "ewma_outside": strayed[k],
             }
         )
     may = judged.ahead.may_reach_years

@@ -68,6 +68,13 @@ def proof_chart(faces: Sequence[Mapping[str, Any]]) -> str | None:
     return None if chart is None else _for_page(chart)
 
 
+def years_chart(series: Mapping[str, Any], events: Sequence[Mapping[str, Any]] = ()) -> str:
+    """One of the `series` of `asleft.history/1` over its calibrations, with the events of it."""
+    from asleft.record import history_chart
+
+    return _for_page(history_chart(series, tuple(events)))
+
+
 def _for_page(svg: str) -> str:
     """The drawing without style and fixed size: the page gives both."""
     head, rest = _STYLE.sub("", svg).split(">", 1)

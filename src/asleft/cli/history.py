@@ -19,7 +19,7 @@ COLUMNS = (
     *("machine", "trial", "name", "axis", "plane", "making", "unit", "calibration"),
     *("trial_id", "at"),
     *("instrument", "found", "u", "since_left", "left", "level", "low", "high"),
-    *("ewma", "ewma_low", "ewma_high", "outside"),
+    *("ewma", "ewma_low", "ewma_high", "outside", "ewma_outside"),
 )
 CALLS = {
     "steady": "steady",
@@ -92,7 +92,7 @@ def _summary(all_series: list[dict[str, Any]]) -> list[str]:
         lines += ["", f"{trial} trial{f', {making}' if making else ''}:", ""]
         lines += table(rows, right=frozenset({1}))
     if any(s["in_doubt"] for s in all_series):
-        lines += ["", "* not surely within its tolerance when it was measured last"]
+        lines += ["", "* its interval came near its tolerance, or passed it, when measured last"]
     return lines
 
 
@@ -130,6 +130,7 @@ def _told(past: dict[str, Any]) -> str:
 def _moved(series: dict[str, Any]) -> list[str]:
     """What moved, how, and every point of it."""
     lines = wrapped(f"{_what(series)} {CALLS[series['call']]}: {series['why']}.")
+    stepped = {step["before"] for step in series["steps"]}
     rows = [("", "found", "since left", "level", "u", "", "")]
     rows += [
         (
@@ -139,7 +140,7 @@ def _moved(series: dict[str, Any]) -> list[str]:
             _shown(point["level"], series["unit"]),
             _shown(point["u"], series["unit"], signed=False),
             point["instrument"],
-            "outside" if point["outside"] else "",
+            "step" if point["at"][:10] in stepped else "",
         )
         for point in series["points"]
     ]

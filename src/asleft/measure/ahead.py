@@ -26,8 +26,8 @@ class Forecast:
     """The error at a time and its 95 % interval, in the series' unit.
 
     `may_reach_years` is when the interval first leaves what is harmless, None where it does not
-    within five years or no tolerance is known. `in_doubt` is true where it was not inside when it
-    was measured last: then the time is when that interval will have grown by half.
+    within five years or no tolerance is known. `in_doubt` is true where the interval came near the
+    tolerance, or passed it, when it was measured last: then the time is when it has grown by half.
     """
 
     value: float
@@ -55,8 +55,8 @@ def forecast(series: Series, finding: Finding, at_years: float, set_since: float
     may, in_doubt = None, False
     if series.tolerance is not None:
         measured = float(abs(level[0]) + reach[0])
-        in_doubt = measured >= series.tolerance
         harmless = max(series.tolerance, _DOUBTFUL * measured)
+        in_doubt = harmless > series.tolerance
         beyond = np.flatnonzero(np.abs(level[1:]) + reach[1:] >= harmless)
         may = float(at[1 + beyond[0]]) if beyond.size else None
     now, wide = float(level[1]), float(reach[1])
@@ -66,11 +66,10 @@ def forecast(series: Series, finding: Finding, at_years: float, set_since: float
 def _line(series: Series, finding: Finding) -> tuple[Array, Array, float]:
     """Constant, steps and slope at the last calibration; covariance; degrees of freedom."""
     n = series.value.size
-    whiten = series.whitener()
-    design = whiten @ np.column_stack(
-        [np.ones(n), finding.columns, series.at_years - series.at_years[-1]]
+    design = series.whitened(
+        np.column_stack([np.ones(n), finding.columns, series.at_years - series.at_years[-1]])
     )
-    observed = whiten @ series.value
+    observed = series.whitened(series.value)
     usual = MOVES * (series.tolerance or float(np.median(series.u)))
     known = np.zeros(design.shape[1])
     if finding.call != "drift":

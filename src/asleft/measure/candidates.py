@@ -69,10 +69,10 @@ def compare(rest: Array, cleared: Array, candidates: Candidates, taken: int) -> 
     left = np.maximum(squares - along**2, 0.0)
     dof = STATED_DOF + rest.size - taken - 1
     t = np.abs(along) / np.sqrt((STATED_DOF + left) / dof)
-    raised = [
-        min(2 * probability_below(-float(each), dof) / float(share), 1.0)
-        for each, share, ok in zip(t, candidates.share, usable, strict=True)
-        if ok and share > 0
+    raised = [  # of those with the same share, only the strongest can count
+        min(2 * probability_below(-float(t[mask].max()), dof) / float(share), 1.0)
+        for share in np.unique(candidates.share)
+        if share > 0 and (mask := usable & (candidates.share == share)).any()
     ]
     log_weight = -dof / 2 * np.log(STATED_DOF + left)
     weight = np.where(usable, candidates.share * np.exp(log_weight - log_weight.max()), 0.0)

@@ -47,13 +47,22 @@ class Series:
         """The same with something known taken off, (n,)."""
         return replace(self, value=self.value - offset)
 
-    def whitener(self) -> Array:
-        """(n, n): makes values independent with sd 1; one instrument's error is shared."""
-        covariance = np.diag(self.u**2)
+    def whitened(self, rows: Array) -> Array:
+        """Values (n,) or columns (n, m) made independent with sd 1, as the values would be.
+
+        The inverse root of the covariance diag(u²) + Σ g·gᵀ over instruments, g the error that an
+        instrument adds to its values: written out, since each g·gᵀ has rank one.
+        """
+        scale = self.u if rows.ndim == 1 else self.u[:, None]
+        white = rows / scale
         for name in set(self.instrument):
-            own = np.where([each == name for each in self.instrument], self.instrument_u, 0.0)
-            covariance += np.outer(own, own)
-        return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance)))
+            own = np.array([each == name for each in self.instrument]) * self.instrument_u / self.u
+            length = float(np.linalg.norm(own))
+            if length > 0:
+                along = own / length
+                less = 1 - 1 / np.sqrt(1 + length**2)
+                white = white - less * np.multiply.outer(along, along @ white)
+        return np.asarray(white)
 
 
 @dataclass(frozen=True)
@@ -88,13 +97,13 @@ class Finding:
 def judge_series(series: Series) -> Finding:
     """Tell steady, step, drift or changed; unknown where the calibrations cannot tell."""
     n = series.value.size
-    whiten = series.whitener()
+    white = series.whitened(series.value)
     splits: list[int] = []
     call: Call = "steady"
     first_p = 1.0
     for turn in range(max(1, (n - 2) // 2) if n > 1 else 0):
         base = _base(series, splits)
-        best = best_of(whiten @ series.value, whiten @ base, _candidates(series, whiten))
+        best = best_of(white, series.whitened(base), _candidates(series))
         first_p = best.p if turn == 0 else first_p
         if best.p >= FALSE_ALARM:
             break
@@ -106,7 +115,7 @@ def judge_series(series: Series) -> Finding:
             break
         call = "step"
         splits.append(_split(series, best))
-    return _finding(series, whiten, sorted(splits), call, first_p)
+    return _finding(series, sorted(splits), call, first_p)
 
 
 def shown(value: float, unit: str, *, signed: bool = True) -> str:
@@ -121,7 +130,7 @@ def _base(series: Series, splits: Sequence[int]) -> Array:
     return np.column_stack([np.ones(place.size), *(place >= k for k in splits)]).astype(float)
 
 
-def _candidates(series: Series, whiten: Array) -> Candidates:
+def _candidates(series: Series) -> Candidates:
     """A slope; a step before each calibration but the first, those at events more likely."""
     n = series.value.size
     share = np.full(n - 1, 1.0)
@@ -131,7 +140,7 @@ def _candidates(series: Series, whiten: Array) -> Candidates:
     steps = np.tril(np.ones((n, n)))[:, 1:]
     columns = np.column_stack([steps, series.at_years - series.at_years.mean()])
     slope = np.arange(n) == n - 1
-    return Candidates(whiten @ columns, np.append(share / share.sum(), 1.0) / 2, slope)
+    return Candidates(series.whitened(columns), np.append(share / share.sum(), 1.0) / 2, slope)
 
 
 def _event(series: Series, k: int) -> str | None:
@@ -146,11 +155,11 @@ def _split(series: Series, best: Best) -> int:
     return best.step + 1
 
 
-def _finding(series: Series, whiten: Array, splits: list[int], call: Call, p: float) -> Finding:
+def _finding(series: Series, splits: list[int], call: Call, p: float) -> Finding:
     """The estimates under the model chosen, and the words."""
     base = _base(series, splits)
-    slope, slope_u, scatter = _slope(series, whiten, base)
-    steps = _steps(series, whiten, splits, with_slope=call == "drift") if splits else ()
+    slope, slope_u, scatter = _slope(series, base)
+    steps = _steps(series, splits, with_slope=call == "drift") if splits else ()
     if call == "steady":
         call, reason = _steadiness(series, slope, slope_u, scatter)
     else:
@@ -158,36 +167,35 @@ def _finding(series: Series, whiten: Array, splits: list[int], call: Call, p: fl
     return Finding(call, reason, p, steps, slope, slope_u, scatter, base[:, 1:])
 
 
-def _slope(series: Series, whiten: Array, base: Array) -> tuple[float | None, float | None, float]:
+def _slope(series: Series, base: Array) -> tuple[float | None, float | None, float]:
     """Slope per year and its u with the base beside it, and the scatter about them."""
     if series.value.size <= base.shape[1]:
         return None, None, 1.0
     columns = np.column_stack([base, series.at_years - series.at_years[-1]])
-    values, covariance, scatter = _fit(series, whiten, columns)
+    values, covariance, scatter = _fit(series, columns)
     u = float(np.sqrt(covariance[-1, -1]))
     return (None, None, scatter) if not np.isfinite(u) else (float(values[-1]), u, scatter)
 
 
-def _fit(series: Series, whiten: Array, columns: Array) -> tuple[Array, Array, float]:
+def _fit(series: Series, columns: Array) -> tuple[Array, Array, float]:
     """Values, covariance (scatter included) and scatter of a whitened fit."""
-    white = whiten @ columns
+    white = series.whitened(columns)
     normal = white.T @ white
     if np.linalg.matrix_rank(white) < columns.shape[1]:
         return np.zeros(columns.shape[1]), np.full(normal.shape, np.inf), 1.0
     covariance = np.linalg.inv(normal)
-    values = covariance @ (white.T @ (whiten @ series.value))
-    rest = whiten @ series.value - white @ values
+    observed = series.whitened(series.value)
+    values = covariance @ (white.T @ observed)
+    rest = observed - white @ values
     scatter, _ = scatter_of(rest, columns.shape[1])
     return np.asarray(values), np.asarray(covariance * scatter**2), scatter
 
 
-def _steps(
-    series: Series, whiten: Array, splits: list[int], *, with_slope: bool
-) -> tuple[Step, ...]:
+def _steps(series: Series, splits: list[int], *, with_slope: bool) -> tuple[Step, ...]:
     columns = _base(series, splits)
     if with_slope:
         columns = np.column_stack([columns, series.at_years - series.at_years[-1]])
-    values, covariance, _ = _fit(series, whiten, columns)
+    values, covariance, _ = _fit(series, columns)
     return tuple(
         Step(
             float(series.at_years[k - 1]),
