@@ -133,6 +133,14 @@ def test_the_first_trial_of_a_calibration_is_the_machine_as_found() -> None:
     assert [p.found for p in found.points] == [0.004]
 
 
+def test_now_is_what_a_later_calibration_of_something_else_left() -> None:
+    rows = [measured(1, "span", quantity("printed_scale", 0.0, axis="X")), measured(2, "feed")]
+    kept = {1: settings(), 2: settings(x=80.8)}
+    (found,) = levels_of(rows, kept, {1: 1, 2: 2}, {})
+    assert found.set_since == pytest.approx(0.01, abs=1e-12)
+    assert found.points[0].left == 0.0
+
+
 def test_the_calipers_share_is_no_scatter() -> None:
     row = quantity("printed_scale", 0.0, axis="X", u=2e-4)
     (found,) = levels_of([measured(1, "span", row)], {}, {}, {})

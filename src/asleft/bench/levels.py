@@ -6,9 +6,11 @@ not look like drift. Not for judging (`history`). Stands on `measure` and rows o
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -76,7 +78,7 @@ class Point:
 class Levels:
     """One quantity of one machine and making over its calibrations, oldest first.
 
-    `set_since` is what the settings as left last add to the last level.
+    `set_since` is what the machine's settings as left last add to the last level.
     """
 
     machine_id: int
@@ -136,7 +138,7 @@ def levels_of(
 
     Args:
         measured: oldest first. settings: by kept state. drives: by machine.
-        as_left: by calibration, the kept state as left; may be empty.
+        as_left: by calibration of one machine, the kept state as left; may be empty.
         of_scale: only what an instrument's relative error adds to.
     """
     found: dict[tuple[Any, ...], list[tuple[Measured, Mapping[str, Any]]]] = {}
@@ -198,10 +200,12 @@ def _levels(
             )
         )  # fmt: skip
     tolerance = {**USUAL, **rows[-1][0].tolerance}.get(charted.tolerance or "")
-    end = points[-1]
+    # What is in force now may have been set by a calibration that did not measure this.
+    now = settings.get(max(as_left.values(), default=rows[-1][0].kept_id or -1))
+    level = points[-1].level
     return Levels(
         machine, trial, name, axis, plane, str(rows[-1][1]["unit"]), making, tolerance,
-        tuple(points), (end.found if end.left is None else end.left) - end.level,
+        tuple(points), _with(level, added(now), relative=relative) - level,
     )  # fmt: skip
 
 
@@ -243,11 +247,19 @@ def _map(before: Settings, after: Settings, drive: str) -> Array:
         return np.eye(3)
 
 
+@lru_cache(maxsize=64)
+def _instrument(text: str) -> Instrument | None:
+    """One instrument as described; read once, since hundreds of trials name the same."""
+    try:
+        return Instrument.from_dict(json.loads(text))
+    except (InputError, TypeError):
+        return None
+
+
 def _own_u(values: Mapping[str, Any], charted: Charted) -> float:
     """What the instrument's own error adds, the same each time it is used."""
-    try:
-        instrument = Instrument.from_dict(values)
-    except (InputError, TypeError):
+    instrument = _instrument(json.dumps(values, sort_keys=True))
+    if instrument is None:
         return 0.0
     if charted.of_scale:
         return instrument.own_scale()[1]
