@@ -70,10 +70,13 @@ def restored_lines(document: dict[str, Any]) -> list[str]:
 
 def _counted(document: dict[str, Any]) -> str:
     rows = document["rows"]
-    return (
-        f"{rows['machine']} machines, {rows['calibration']} calibrations, {rows['reading']}"
-        f" readings, {document['wire_logs']} wire logs"
-    )
+    counts = {
+        "machine": rows["machine"],
+        "calibration": rows["calibration"],
+        "reading": rows["reading"],
+        "wire log": document["wire_logs"],
+    }
+    return ", ".join(f"{n} {what}{'' if n == 1 else 's'}" for what, n in counts.items())
 
 
 def _gone(document: dict[str, Any]) -> list[str]:

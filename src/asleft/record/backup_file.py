@@ -160,7 +160,9 @@ def _unpack(archive: ZipFile, name: str, told: Mapping[str, Any], folder: Path) 
 def _check_store(store: Path, contents: Mapping[str, Any]) -> None:
     """The store inside is whole as a database, and has the rows and the revision listed."""
     try:
-        with closing(sqlite3.connect(f"{store.as_uri()}?mode=ro", uri=True)) as connection:
+        with closing(
+            sqlite3.connect(f"{store.absolute().as_uri()}?mode=ro", uri=True)
+        ) as connection:
             said = state(connection)
     except sqlite3.Error as error:
         raise ValueError(f"the store inside cannot be read: {error}") from error
