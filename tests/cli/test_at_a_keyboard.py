@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import re
 import select
@@ -103,3 +104,41 @@ def test_no_is_a_stop_and_nothing_was_heated(command, tmp_path):
             sitting.close()
         assert hands.ask("peek_heaters")["nozzle_c"] < 30
     assert status in (1, 130) and out == ""
+
+
+def test_two_machines_at_one_terminal(command, tmp_path):
+    """Each question names its machine, `later` goes to the other; each reading finds its own."""
+    home = tmp_path / "home"
+    with Hands(7, speed=600) as bracket, Hands(8, speed=600) as mantel:
+        for name, hands in (("bracket", bracket), ("mantel", mantel)):
+            described = [command, "--home", home, "machine", "describe", name]
+            subprocess.run([*described, "--port", hands.address], check=True, capture_output=True)
+        trial = ("trial", "feed", "--machine", "bracket", "--machine", "mantel")
+        sitting = Sitting(command, home, *trial, "--temperature", "205", "--repeats", "1", "--json")
+        lengths, put_off, asked = {"bracket": "20.1", "mantel": "19.7"}, False, []
+        try:
+            while len([each for each in asked if each[1] == "mm"]) < 2:
+                unit = sitting.wait_for_prompt()
+                machine = re.findall(r"(bracket|mantel): ", sitting.seen)[-1]
+                if unit == "mm" and not put_off:
+                    put_off = True
+                    sitting.type("later")
+                    continue
+                asked.append((machine, unit))
+                sitting.type("yes" if unit == "yes or no" else lengths[machine])
+            status, out = sitting.end()
+        finally:
+            sitting.close()
+        assert not bracket.ask("peek_heaters")["on"] and not mantel.ask("peek_heaters")["on"]
+    assert status == 0, sitting.seen
+    told = json.loads(out)
+    assert told["schema"] == "asleft.several/1"
+    for each in told["machines"]:
+        assert [r["raw"] for r in each["told"]["readings"]] == [lengths[each["machine"]]]
+
+
+def test_several_machines_need_a_person(cli):
+    ran = cli("trial", "feed", "--machine", "a", "--machine", "b", "--yes", "--json")
+    assert (ran.status, ran.error["kind"]) == (2, "input")
+    ran = cli("set", "X=80", "--machine", "a", "--machine", "b", "--yes", "--json")
+    assert ran.status == 2 and "for one" in ran.error["message"]

@@ -31,6 +31,7 @@ PATHS = [
     *("plan feed", "plan span", "plan traverse", "allow"),
     *("practice", "found", "set", "prove", "undo", "restore", "record"),
     *("backup", "restore-store"),
+    *("backup", "restore-store"),
 ]
 
 

@@ -7,6 +7,8 @@ The only room that knows machine, trial and store together. Faces use `Bench` an
 from __future__ import annotations
 
 from asleft.bench.person import Ask, Person, TakeBack
+from asleft.bench.seat import Later
+from asleft.bench.several import Several
 from asleft.bench.workshop import Bench
 
-__all__ = ["Ask", "Bench", "Person", "TakeBack"]
+__all__ = ["Ask", "Bench", "Later", "Person", "Several", "TakeBack"]

@@ -17,6 +17,7 @@ from asleft.bench.opening import may_be_left_hot, settle_heat, to_open
 from asleft.bench.person import Person
 from asleft.bench.recognising import ON_PAPER, described_at, meant, recognise
 from asleft.controller import MachineDescription, connect
+from asleft.errors import Stopped
 from asleft.record import Store
 
 if TYPE_CHECKING:
@@ -61,6 +62,7 @@ class MachineAtHand:
         self._rate_baud = rate_baud
         self._row: MachineRow | None = None
         self.connection: Machine | None = None
+        self._stopped = False
         self._filing = WireFiling(self.store)
 
     @property
@@ -106,10 +108,20 @@ class MachineAtHand:
         Raises:
             InputError: no address is known.
             LineError: nobody answers, or another program holds the line.
+            Stopped: a stop came while the line was being opened.
         """
         if self.connection is None:
+            self._stopped = False
             self.connection = self._open()
+            if self._stopped:  # it came before there was a line that it could reach
+                raise Stopped("stopped while the line was being opened", where=self._name)
         return self.connection
+
+    def stop(self) -> None:
+        """Stop and heaters off, ahead of everything; callable from a signal handler."""
+        self._stopped = True
+        if self.connection is not None:
+            self.connection.stop()
 
     def _open(self) -> Machine:
         named = None if self._by_port_alone else self._described()

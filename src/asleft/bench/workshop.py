@@ -84,8 +84,7 @@ class Bench:
 
     def stop_now(self) -> None:
         """Stop and heaters off, ahead of everything; callable from a signal handler."""
-        if self._desk.connection is not None:
-            self._desk.connection.stop()
+        self._desk.stop()
 
     @property
     def reachable(self) -> bool:
@@ -161,6 +160,12 @@ class Bench:
     ) -> dict[str, Any]:
         """Set values, read them back, store if asked; `asleft.set/1`."""
         return changing.set_values(self._desk, values, from_findings=from_findings, store=store)
+
+    def entered(self, told: Mapping[str, Any]) -> None:
+        """Wait for the person's word that a change handed over is entered; see `handing`."""
+        from asleft.bench.handing import entered
+
+        entered(self._desk, told)
 
     def event(self, kind: str, text: str = "") -> dict[str, Any]:
         """File what happened to the machine and what it undoes; `asleft.event/1`."""

@@ -22,7 +22,7 @@ from asleft.errors import InputError, StoreError
 if TYPE_CHECKING:
     from logging import Logger
 
-    from asleft.bench import Bench
+    from asleft.bench import Bench, Several
     from asleft.record import Store
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -37,8 +37,23 @@ class Session:
 
     json_asked: bool = False
     home_given: str | None = None
-    machine: str | None = None
+    machines: tuple[str, ...] = ()
     log: Logger | None = None
+
+    @property
+    def machine(self) -> str | None:
+        """The machine named, or None.
+
+        Raises:
+            InputError: several are named, and this command is for one.
+        """
+        if len(self.machines) > 1:
+            raise InputError(
+                "several machines are named, and this command is for one",
+                hint="Name one. `asleft trial` takes several.",
+                where="--machine",
+            )
+        return self.machines[0] if self.machines else None
 
     def home(self) -> Path:
         """The folder of the store and the logs: `--home`, `ASLEFT_HOME`, or the platform's."""
@@ -93,6 +108,23 @@ class Session:
         )
         with signals.on_stop(bench.stop_now), bench:
             yield bench
+
+    @contextmanager
+    def several(self) -> Iterator[Several]:
+        """All the machines named, with the one person at this terminal; a signal stops all."""
+        from asleft.bench import Several
+        from asleft.cli import signals
+        from asleft.cli.terminal import TerminalPerson
+
+        self.prepare_home()
+        several = Several(
+            self.home(),
+            TerminalPerson(),
+            self.machines,
+            holder=f"asleft in a terminal (process {os.getpid()})",
+        )
+        with signals.on_stop(several.stop_now):
+            yield several
 
     def need_answers(self, *, yes: bool, option: str = "--yes") -> None:
         """Refuse a command that would ask when nobody can answer.
@@ -162,9 +194,10 @@ def shared_options(command: Command) -> Command:
         click.option(
             "--machine",
             metavar="NAME",
+            multiple=True,
             expose_value=False,
-            callback=_note("machine"),
-            help="A machine described before.",
+            callback=_note("machines"),
+            help="A machine described before; `trial` takes several.",
         ),
         click.option(
             "--home",

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 YES = frozenset({"y", "yes"})
 NO = frozenset({"n", "no"})
-BACK = "back"
+BACK, LATER = "back", "later"
 _BAR_WIDTH = 24
 _REDRAW_S = 0.1  # often enough to look alive, seldom enough to cost nothing
 _LINE_EVERY_S = 10.0
@@ -79,7 +79,7 @@ class TerminalPerson:
             raise _nobody_there(ask)
         while True:
             answer = self._read("yes or no").strip().casefold()
-            _leave_if_back(answer)
+            _heed_wish(ask, answer)
             if answer in YES | NO:
                 return answer in YES
             self._write_lines(["  Please type yes or no."])
@@ -101,7 +101,7 @@ class TerminalPerson:
             self._write_lines(["  (Type back at the next question to take a reading back.)"])
         while True:
             text = self._read(ask.unit)
-            _leave_if_back(text.strip().casefold())
+            _heed_wish(ask, text.strip().casefold())
             try:
                 return number_of(ask, text)
             except InputError as error:
@@ -119,7 +119,7 @@ class TerminalPerson:
         self._write_lines([f"  {value}: {text}" for value, text in choices])
         while True:
             answer = self._read("/".join(value for value, _ in choices)).strip().casefold()
-            _leave_if_back(answer)
+            _heed_wish(ask, answer)
             meant = [value for value, _ in choices if answer and value.startswith(answer)]
             if answer in meant or len(meant) == 1:
                 return answer if answer in meant else meant[0]
@@ -189,12 +189,16 @@ class TerminalPerson:
         self._target.flush()
 
 
-def _leave_if_back(answer: str) -> None:
-    """`back` takes the reading before this question back."""
+def _heed_wish(ask: Ask, answer: str) -> None:
+    """`back` takes the reading before this question back; `later` goes to the other machines."""
     if answer == BACK:
         from asleft.bench import TakeBack
 
         raise TakeBack
+    if answer == LATER and "machine" in ask.details:
+        from asleft.bench import Later
+
+        raise Later
 
 
 def _nobody_there(ask: Ask) -> InputError:

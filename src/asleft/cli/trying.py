@@ -13,9 +13,14 @@ import click
 from asleft.cli.session import Session, line_options, shared_options
 from asleft.cli.typed import read_text
 from asleft.cli.wording import notes, sentence, wrapped
+from asleft.errors import InputError
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
+SEVERAL = (
+    "Several machines at once: each question names its machine. Type later to be asked the\n"
+    "other ones first. Ctrl-C stops all of them. Stay with them while they are hot."
+)
 OUTCOMES = {
     "unfinished": "not finished; the same command goes on where it stands",
     "done": "done",
@@ -54,6 +59,14 @@ def run_trial(session: Session, kind: str, given: dict[str, Any]) -> int:
 
         given["tolerance"] = Tolerance.parse(given["tolerance"])
     options = {name: value for name, value in given.items() if value is not None}
+    if len(session.machines) > 1:
+        if yes or address is not None or given["readings"] is not None or only_list:
+            raise InputError(
+                "several machines are tried at a terminal, by a person who answers for each",
+                hint="Leave out --yes, --port, --readings and --list, or name one machine.",
+                where="--machine",
+            )
+        return _try_several(session, kind, options)
     with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
         if only_list:
             session.emit(_listed(kind, bench.trial_steps(kind, options)), _listed_lines)
@@ -61,6 +74,33 @@ def run_trial(session: Session, kind: str, given: dict[str, Any]) -> int:
         document = bench.trial(kind, options)
     session.emit(document, trial_lines)
     return _status(document)
+
+
+def _try_several(session: Session, kind: str, options: dict[str, Any]) -> int:
+    """The same trial at several machines at once, and what came of each."""
+    click.echo(SEVERAL, err=True)
+    with session.several() as several:
+        came = several.run(lambda bench: bench.trial(kind, options))
+    session.emit(
+        {"schema": "asleft.several/1", "machines": [each.to_dict() for each in came]},
+        several_lines,
+    )
+    return max(each.error.exit_status if each.error else _status(each.told or {}) for each in came)
+
+
+def several_lines(document: dict[str, Any]) -> list[str]:
+    """`asleft.several/1` for people."""
+    lines: list[str] = []
+    for each in document["machines"]:
+        lines += ["", f"{each['machine']}:"] if lines else [f"{each['machine']}:"]
+        error = each["error"]
+        if error is None:
+            lines += trial_lines(each["told"])
+            continue
+        lines += wrapped(sentence(error["message"]))
+        if error["hint"]:
+            lines += wrapped(f"What to do: {error['hint']}")
+    return lines
 
 
 def _listed(kind: str, steps: list[str]) -> dict[str, Any]:
