@@ -105,6 +105,22 @@ def test_a_full_disk(machine: Hands, known: Path, tmp_path: Path, job: str) -> N
         assert asleft(disk / "home", "found").returncode == 0
 
 
+def test_no_room_to_back_up_or_to_put_back(known: Path, tmp_path: Path) -> None:
+    whole = tmp_path / "whole.backup"
+    assert asleft(known, "backup", str(whole)).returncode == 0
+    with small_disk(tmp_path / "disk", "6m") as disk:
+        home = shutil.copytree(known, disk / "home")
+        fill(disk / "ballast")
+        before = contents(home)
+        for words in (("restore-store", str(whole)), ("backup", str(disk / "another.backup"))):
+            done = asleft(home, *words)
+            error = json.loads(done.stderr.splitlines()[-1])
+            assert (done.returncode, error["message"]) == (2, "the disk is full")
+        assert contents(home)[FILE_NAME] == before[FILE_NAME]
+        assert not list(home.glob("before-*"))
+        assert not list(disk.glob("*.backup"))
+
+
 def limit_files() -> None:
     import resource
     import signal
