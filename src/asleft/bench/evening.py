@@ -103,17 +103,30 @@ def whole_evening(
 def _feed(bench: Bench, options: Mapping[str, Any], do: Do) -> None:
     """Feed, set what it found, and feed again to prove it."""
     if _proposes(do("feed", lambda: bench.trial("feed", options))):
-        do("set feed", lambda: bench.set(from_findings=True, store=False))
-        do("feed again", lambda: bench.trial("feed", options))
+        change = do("set feed", lambda: bench.set(from_findings=True, store=False))
+        do("feed again", _once_entered(bench, change, lambda: bench.trial("feed", options)))
 
 
 def _span(bench: Bench, options: Mapping[str, Any], do: Do) -> None:
     """Read the piece, set and store everything found, prove it over power and a second piece."""
     if _asks_for_more(do("span", lambda: bench.trial("span", options))):
         do("span more", lambda: bench.trial("span", {**options, "more": True}))
-    do("set span", lambda: bench.set(from_findings=True, store=True))
-    do("power", lambda: bench.prove(power_cycle_now=True))
+    change = do("set span", lambda: bench.set(from_findings=True, store=True))
+    do("power", _once_entered(bench, change, lambda: bench.prove(power_cycle_now=True)))
     do("proof", bench.prove)
+
+
+def _once_entered(
+    bench: Bench, change: Mapping[str, Any], job: Callable[[], dict[str, Any]]
+) -> Callable[[], dict[str, Any]]:
+    """A job that rests on a change: where it was handed over, a person enters it first."""
+
+    def run() -> dict[str, Any]:
+        if change["handed_over"] and change["by_hand"]:
+            bench.entered(change)
+        return job()
+
+    return run
 
 
 def values_by_name(found: Mapping[str, Any]) -> dict[str, float]:

@@ -12,9 +12,11 @@ from asleft.bench.desk import Desk
 from asleft.bench.found import named_values
 from asleft.bench.height import CAUTION, touches_height
 from asleft.bench.outcome import Command, Outcome
+from asleft.bench.person import Ask
 from asleft.bench.sending import file_change
+from asleft.bench.waiting import as_entered
 from asleft.controller import SettingsReport, file_lines, parse_report, setting_lines
-from asleft.errors import InputError
+from asleft.errors import InputError, Stopped
 
 if TYPE_CHECKING:
     from asleft.record import KeptRow
@@ -84,6 +86,33 @@ def hand_over(
     number = file_change(desk, outcome, wanted, [p["id"] for p in proposals])
     desk.store.mark_change(number, "handed_over", {"lines": outcome.by_hand})
     return outcome.to_dict()
+
+
+def entered(desk: Desk, told: Mapping[str, Any]) -> None:
+    """Show the lines of a change handed over and wait for the person's word that they stand.
+
+    The state that the word describes is kept, marked as typed: what comes next rests on it until
+    a report or a piece decides.
+
+    Args:
+        desk: the bench's.
+        told: what `hand_over` returned.
+
+    Raises:
+        Stopped: they are not entered.
+    """
+    ask = Ask(
+        "entered",
+        "Enter these lines by hand; say so when they stand.",
+        action="enter",
+        details={"lines": list(told["by_hand"]), "how": told["reason"]},
+        only_in_person=True,
+    )
+    if not desk.person.confirm(ask):
+        raise Stopped("the lines are not entered yet: nothing rests on them", where="entered")
+    latest = latest_told(desk)
+    if latest is not None:
+        as_entered(desk, parse_report(latest.raw), latest.id)
 
 
 def _by_hand(

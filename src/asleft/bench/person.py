@@ -22,13 +22,13 @@ class Ask:
     it because they matter at this step; `count` is (which, of how many) where there is one.
     `place` is the label on the drawing, `unit` what the number is in. `action` says what the
     person's hands do (`mark`, `measure_remaining`, `print`, `measure_place`, `measure_bead`,
-    `weigh`, `try_fit`, `power_cycle`, `approve`, `check`), `details` with what, so that a face can
-    draw it and a simulated person can do it. Two details bound the answer to `number`, in `unit`:
-    `low`, the smallest that is possible (0 where it is not given), and `high`, the largest (no
-    bound where it is not given); a face asks again for anything outside. A question for `choose`
-    has `choices` in its details: a list of [value, text], the value being what is stored and the
-    text what a person reads. `only_in_person` marks what only somebody who looks at the machine
-    can know: no option answers it beforehand, and a face without such a person raises
+    `weigh`, `try_fit`, `power_cycle`, `enter`, `approve`, `check`), `details` with what, so that a
+    face can draw it and a simulated person can do it. Two details bound the answer to `number`, in
+    `unit`: `low`, the smallest that is possible (0 where it is not given), and `high`, the largest
+    (no bound where it is not given); a face asks again for anything outside. A question for
+    `choose` has `choices` in its details: a list of [value, text], the value being what is stored
+    and the text what a person reads. `only_in_person` marks what only somebody who looks at the
+    machine can know: no option answers it beforehand, and a face without such a person raises
     `InputError`.
     """
 

@@ -116,9 +116,9 @@ def _both(trial: Record, trials: Mapping[int, Record], record: Record) -> tuple[
         return _proof(trial, trials, record)
     if trial["outcome"] not in ("done", "no_estimate"):
         return {}, {}
-    rebuilt, basis = _rebuilt(trial)
+    rebuilt, basis = rebuild(trial)
     try:
-        anew: dict[str, Any] = rebuilt.solve(_entries(trial, rebuilt, trials), basis).to_dict()
+        anew: dict[str, Any] = rebuilt.solve(counted(trial, rebuilt, trials), basis).to_dict()
     except AsleftError as error:
         return {"reason": trial["reason"]}, {"reason": error.message}
     recorded = {name: trial[name] for name in RESULT_KEYS}
@@ -132,12 +132,12 @@ def _proof(
     if trial["outcome"] != "done":
         return {}, {}
     first = _first_span(trial, trials)
-    before, basis = _rebuilt(first)
+    before, basis = rebuild(first)
     kept = next(each for each in record["kept_states"] if each["kept"] == trial["kept"])
-    again, _ = _rebuilt(trial)
-    entries = _entries(first, before, trials)
+    again, _ = rebuild(trial)
+    entries = counted(first, before, trials)
     prediction = predict(again, basis, entries, parse_report(kept["raw"]))
-    proof = prove_span(prediction, span_readings(_entries(trial, again, trials))).to_dict()
+    proof = prove_span(prediction, span_readings(counted(trial, again, trials))).to_dict()
     names = ("chi2", "dof", "p", "holds")
     return (
         {name: trial["judgement"][name] for name in names},
@@ -154,12 +154,13 @@ def _first_span(proof: Record, trials: Mapping[int, Record]) -> Record:
     return done[-1]
 
 
-def _rebuilt(trial: Record) -> tuple[Trial, Basis]:
+def rebuild(trial: Record) -> tuple[Trial, Basis]:
+    """A trial of a record as it was begun, and what its estimate rested on."""
     told = trial["parameters"]
     return build(trial["kind"], told["trial"]), Basis.from_dict(told["basis"])
 
 
-def _entries(trial: Record, rebuilt: Trial, trials: Mapping[int, Record]) -> list[Entry]:
+def counted(trial: Record, rebuilt: Trial, trials: Mapping[int, Record]) -> list[Entry]:
     """The readings that counted: the trial's own, then those of the trials it went on from."""
     return [
         Entry(reading["value"], reading["place"], reading["raw"])

@@ -33,6 +33,7 @@ from asleft.measure.readings import (
     SpanReading,
     TraverseReading,
 )
+from asleft.measure.residuals import span_residuals
 from asleft.measure.result import BudgetLine, Proposal, Quantity, SetAside, Solution, Verdict
 from asleft.measure.shared import Common, judge_instrument
 from asleft.measure.slip import SlipBracket, slip_bracket
@@ -108,4 +109,5 @@ __all__ = [
     "solve_fits",
     "solve_span",
     "solve_traverse",
+    "span_residuals",
 ]

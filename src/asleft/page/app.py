@@ -29,6 +29,7 @@ from asleft.errors import AsleftError
 from asleft.page import acting, sheets, taking
 from asleft.page.doors import COOKIE, FORM_BYTES, KEY_LASTS_S, REPORT_BYTES, Doors
 from asleft.page.house import House
+from asleft.page.saying import way_of
 from asleft.page.strip import pulse
 
 HERE = Path(__file__).parent
@@ -58,7 +59,7 @@ def application(house: House, hosts: frozenset[str]) -> Doors:
             Route("/live", routes.live),
             *[
                 Route(f"{of_machine}/{name}", routes.sheet(name))
-                for name in ("before", "evening", "now", "finding", "change", "take")
+                for name in ("before", "evening", "now", "finding", "change", "take", "history")
             ],
             Route(f"{of_machine}/live", routes.live),
             Route(f"{of_machine}/stop", routes.stop, methods=["POST"]),
@@ -92,6 +93,7 @@ class _Routes:
             undefined=StrictUndefined,
         )
         env.globals["path_of"] = _path_of
+        env.globals["way_of"] = way_of
         for name in env.list_templates():
             env.get_template(name)  # now, and not while the first visitor waits
         self._templates = Jinja2Templates(env=env)
@@ -205,13 +207,18 @@ class _Routes:
         assert isinstance(error, AsleftError)  # noqa: S101 - only these are sent here
         back = request.headers.get("referer", "/")
         origin = f"http://{request.headers.get('host', '')}/"
-        context = {"error": error.to_dict(), "back": back if back.startswith(origin) else "/"}
+        context = {
+            "error": error.to_dict(),
+            "back": back if back.startswith(origin) else "/",
+            "about": request.path_params.get("machine"),
+        }
         return self._page(request, "trouble.html", context, status=409)
 
     async def nowhere(self, request: Request, _error: Exception | None) -> Response:
         """An address that is none of ours."""
         error = {"message": "There is no such sheet", "hint": "Begin at the workshop."}
-        return self._page(request, "trouble.html", {"error": error, "back": "/"}, status=404)
+        context = {"error": error, "back": "/", "about": None}
+        return self._page(request, "trouble.html", context, status=404)
 
     def _page(
         self, request: Request, template: str, context: Mapping[str, Any], *, status: int = 200

@@ -38,14 +38,41 @@ def _one(
     return run
 
 
+def _set(*, store: bool) -> Callable[[Bench, Options, Worker], None]:
+    """Set what was found; what is handed over is entered at the person's word, and proved."""
+
+    def run(bench: Bench, _options: Options, worker: Worker) -> None:
+        done = worker.doing.done
+        if "set" not in done:
+            worker.began("set")
+            worker.ended("set", bench.set(from_findings=True, store=store))
+        told = done["set"]
+        if not (told["handed_over"] and told["by_hand"]):
+            return
+        worker.began("enter")
+        bench.entered(told)
+        if any(trial == "span" for trial in _measured(bench)):
+            worker.began("proof")
+            worker.ended("proof", bench.prove())
+
+    return run
+
+
+def _measured(bench: Bench) -> list[str]:
+    """The trials of this calibration that came to a result."""
+    number = bench.standing()["calibration"]
+    trials = bench.record(number, close=False)["trials"]
+    return [str(trial["kind"]) for trial in trials if trial["outcome"] == "done"]
+
+
 JOBS: dict[str, Callable[[Bench, Options, Worker], None]] = {
     "found": _one("found", lambda bench, _: bench.found()),
     "evening": _evening,
     "trial": lambda bench, options, worker: _one(
         options["kind"], lambda b, o: b.trial(o["kind"], o["wishes"])
     )(bench, options, worker),
-    "set": _one("set", lambda bench, _: bench.set(from_findings=True, store=False)),
-    "store": _one("set", lambda bench, _: bench.set(from_findings=True, store=True)),
+    "set": _set(store=False),
+    "store": _set(store=True),
     "power": _one("power", lambda bench, _: bench.prove(power_cycle_now=True)),
     "proof": _one("proof", lambda bench, _: bench.prove()),
     "undo": _one("undo", lambda bench, _: bench.undo()),
@@ -63,6 +90,7 @@ TITLES = {
     "span more": "Span, read again",
     "set span": "Setting what was found",
     "set": "Setting what was found",
+    "enter": "Entering by hand",
     "power": "Power off and on",
     "proof": "The second piece",
     "bead": "Bead",

@@ -17,7 +17,6 @@ from asleft.page.strip import status
 from asleft.units import parse_typed
 
 Asked = Mapping[str, str]
-_SCALE_TOLERANCE = 0.001
 
 
 def part_told(part: str, told: Mapping[str, Any]) -> str:
@@ -41,45 +40,44 @@ def part_told(part: str, told: Mapping[str, Any]) -> str:
 
 def finding(house: House, machine: str, _asked: Asked) -> dict[str, Any]:
     """What the trials found, each in a sentence, with its numbers behind it."""
-    from asleft.bench.pictures import scale_chart
-
     document, common = _record(house, machine)
     latest: dict[str, dict[str, Any]] = {}
     for trial in document["trials"] if document else ():
         if trial["outcome"] in ("done", "no_estimate") and trial["kind"] != "proof":
             latest[trial["kind"]] = trial
-    found = [
-        {
-            "kind": trial["kind"],
-            "title": TITLES.get(trial["kind"], trial["kind"]),
-            "sentences": [
-                {
-                    "text": saying.finding(p, trial["quantities"]),
-                    "why": p["reason"],
-                    "verdict": p["verdict"],
-                }
-                for p in trial["proposals"]
-            ],
-            "rows": [saying.quantity_row(q) for q in trial["quantities"]],
-            "budget": trial["budget"],
-            "set_aside": trial["set_aside"],
-            "warnings": trial["warnings"],
-            "reason": trial["reason"],
-            "chart": scale_chart(trial["quantities"], _tolerance(trial)),
-        }
-        for trial in latest.values()
-    ]
-    return {**common, "found": found}
+    return {**common, "found": [_found(trial, document or {}) for trial in latest.values()]}
 
 
-def _tolerance(trial: Mapping[str, Any]) -> float:
-    basis = (trial.get("parameters") or {}).get("basis") or {}
-    return float((basis.get("tolerance") or {}).get("scale") or _SCALE_TOLERANCE)
+def _found(trial: Mapping[str, Any], document: Mapping[str, Any]) -> dict[str, Any]:
+    from asleft.bench.pictures import figures_of
+
+    since = saying.changes_since(trial["id"], document["proposals"], document["changes"])
+    return {
+        "kind": trial["kind"],
+        "title": TITLES.get(trial["kind"], trial["kind"]),
+        "sentences": [
+            {
+                "text": saying.finding(
+                    p, trial["quantities"], past=(p["setting"], p["axis"]) in since
+                ),
+                "why": p["reason"],
+                "verdict": p["verdict"],
+                "since": since.get((p["setting"], p["axis"])),
+            }
+            for p in trial["proposals"]
+        ],
+        "rows": [saying.quantity_row(q) for q in trial["quantities"]],
+        "budget": [saying.budget_row(line, trial["quantities"]) for line in trial["budget"]],
+        "set_aside": [saying.set_aside(r) for r in trial["readings"] if r["why_not"]],
+        "warnings": trial["warnings"],
+        "reason": trial["reason"],
+        "figures": figures_of(trial, document),
+    }
 
 
 def change(house: House, machine: str, _asked: Asked) -> dict[str, Any]:
     """Before and after, sent and read back, stored, off and on, the second piece."""
-    from asleft.bench.pictures import proof_chart
+    from asleft.bench.pictures import proof_figure
 
     document, common = _record(house, machine)
     with house.look() as bench:
@@ -95,7 +93,7 @@ def change(house: House, machine: str, _asked: Asked) -> dict[str, Any]:
         ],
         "changes": [_change_told(c) for c in (document or {}).get("changes", ())],
         "proof": proof,
-        "chart": proof_chart(proof.get("faces") or ()),
+        "figure_of_proof": proof_figure(proof.get("faces") or ()),
         "power": proof.get("power_cycle"),
         "has_span": any(
             t["kind"] == "span" and t["outcome"] == "done"
@@ -110,7 +108,7 @@ def _change_told(change: Mapping[str, Any]) -> dict[str, Any]:
     return {
         "kind": change["kind"],
         "at": saying.day(change["at"]),
-        "state": change["state"].replace("_", " "),
+        "state": saying.state(change),
         "settings": change["settings"],
         "lines": lines,
         "handed_over": change["state"] == "handed_over",

@@ -6,6 +6,7 @@ Verdicts and numbers are those of the estimate; here they only get words, a unit
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -30,6 +31,7 @@ SETTINGS = {
     "radius": "radius",
     "reversal": "slack {axis}",
 }
+UNITS = {"steps_per_mm": "steps/mm", "skew": "mm/mm", "flow": "of the flow"}
 _VERDICTS = {
     "leave": "{name} is right",
     "adjust": "{name} should be changed",
@@ -37,9 +39,23 @@ _VERDICTS = {
     "measure_more": "{name} is not decided yet: the readings cannot tell",
 }
 
+_PAST = ((" comes out ", " came out "), (" feeds ", " fed "), (" is ", " was "))
+_STATES = {
+    "sent": "sent, not read back yet",
+    "read_back": "read back",
+    "stored": "read back and stored",
+    "not_stored": "read back, not stored",
+    "power_cycled": "stored; it outlasted power off and on",
+    "handed_over": "handed over to be entered by hand",
+    "failed": "sent, but it did not read back as wished",
+    "undone": "put back since",
+}
 
-def finding(proposal: Mapping[str, Any], quantities: Iterable[Mapping[str, Any]]) -> str:
-    """One finding as a sentence, without its full stop."""
+
+def finding(
+    proposal: Mapping[str, Any], quantities: Iterable[Mapping[str, Any]], *, past: bool = False
+) -> str:
+    """One finding as a sentence, without its full stop; in the past where it was mended since."""
     axis = str(proposal.get("axis") or "")
     name = SETTINGS.get(proposal["setting"], proposal["setting"].replace("_", " "))
     name = name.format(axis="the extruder" if axis.startswith("E") else axis).strip()
@@ -49,6 +65,9 @@ def finding(proposal: Mapping[str, Any], quantities: Iterable[Mapping[str, Any]]
         if proposal["verdict"] == "adjust":
             return f"Walls are {abs(value):.2f} mm {fat}"
     error = _error_of(axis, quantities) if proposal["verdict"] == "adjust" else None
+    if error and past:
+        for now, then in _PAST:
+            error = error.replace(now, then)
     text = error or _VERDICTS.get(proposal["verdict"], "{name}").format(name=name)
     return text[:1].upper() + text[1:]
 
@@ -91,9 +110,7 @@ def quantity_row(quantity: Mapping[str, Any]) -> dict[str, str]:
 
 def change_row(proposal: Mapping[str, Any]) -> dict[str, str]:
     """A proposal as the cells of a table: what, in force, proposed, unit with each."""
-    unit = {"steps_per_mm": "steps/mm", "skew": "mm/mm", "flow": "of the flow"}.get(
-        proposal["setting"], "mm"
-    )
+    unit = UNITS.get(proposal["setting"], "mm")
     digits = _digits(proposal["u"], 1.0)
 
     def cell(value: float | None) -> str:
@@ -139,3 +156,83 @@ def seconds(total: float | None) -> str:
 def day(stamp: str | None) -> str:
     """A time of the store as a day and hour, UTC as stored."""
     return "never" if not stamp else f"{stamp[:10]} {stamp[11:16]} UTC"
+
+
+def changes_since(
+    trial: int, proposals: Iterable[Mapping[str, Any]], changes: Iterable[Mapping[str, Any]]
+) -> dict[tuple[str, str], str]:
+    """What was changed on a trial's findings, by setting and axis: from, to, and how it stands."""
+    ids = {p["id"] for p in proposals if p["trial"] == trial}
+    told: dict[tuple[str, str], str] = {}
+    for change in changes:
+        if change["kind"] != "set" or not ids & set(change["proposals"]):
+            continue
+        for each in change["settings"]:
+            unit = UNITS.get(each["setting"], "mm")
+            before = "not known" if each["before"] is None else f"{each['before']:g}"
+            how = state(change)
+            told[each["setting"], each["axis"]] = (
+                f"{each['axis']} {before} → {each['wanted']:g} {unit}, {how}"
+            )
+    return told
+
+
+def state(change: Mapping[str, Any]) -> str:
+    """How a change stands, in words."""
+    lost = any(mark["details"].get("survived") is False for mark in change["marks"])
+    if change["state"] == "power_cycled" and lost:
+        return "stored, but lost when power went off"
+    return _STATES.get(change["state"], str(change["state"]).replace("_", " "))
+
+
+def set_aside(reading: Mapping[str, Any]) -> str:
+    """A reading that was not used, by its place, and why."""
+    place = reading["place"]
+    where = f"Place {place['place']}" if place.get("place") else "A reading"
+    if place.get("direction"):
+        where += f" ({place['direction']} {place['faces']})"
+    return f"{where}, {reading['value']:g} {reading['unit']}: {reading['why_not']}"
+
+
+def budget_row(line: Mapping[str, Any], quantities: Iterable[Mapping[str, Any]]) -> dict[str, str]:
+    """A line of the budget as cells: of what, the input, its type, its part with a unit."""
+    name, _, where = str(line["quantity"]).partition(" ")
+    same = next((q for q in quantities if q["name"] == name), {"unit": "mm"})
+    factor, unit = _unit(same)
+    part = line["contribution"]
+    return {
+        "of": f"{NAMES.get(name, name.replace('_', ' '))} {where}".strip(),
+        "input": str(line["input"]).replace("_", " "),
+        "kind": str(line["kind"]),
+        "part": "not known" if part is None else f"{abs(part) * factor:.2g} {unit}",
+    }
+
+
+_WAYS = (
+    (r"asleft (machine|open)|--machine|--port|--baud", "", "Workshop: describe the machine"),
+    (r"asleft found", "before", "Before you start: keep what the machine holds"),
+    (r"asleft instrument", "before", "Before you start: the caliper"),
+    (r"asleft event", "evening?door=replaced", "This evening: what was replaced, or happened"),
+    (r"asleft set|asleft prove|--from-findings", "change", "Change and prove"),
+    (r"asleft (undo|restore|record|allow)", "take", "Take away"),
+    (r"asleft (history|due)", "history", "History"),
+    (r"asleft (trial|piece|solve)|--(temp|gauge|more|anew|inst|read)", "evening", "This evening"),
+)
+
+
+def way_of(text: str | None) -> tuple[str, str] | None:
+    """Where on the page is done what a hint for the terminal names: sheet and words, or None."""
+    for pattern, sheet, words in _WAYS:
+        if text and re.search(pattern, text):
+            return sheet, words
+    return None
+
+
+def for_page(text: str) -> str:
+    """A sentence that names a terminal command, with the sheet that does it instead."""
+
+    def sheet(found: re.Match[str]) -> str:
+        way = way_of(found.group(0))
+        return f"“{way[1].partition(':')[0]}”" if way else found.group(0)
+
+    return re.sub(r"`asleft [^`]*`", sheet, text)

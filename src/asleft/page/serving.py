@@ -52,6 +52,7 @@ def listener(port: int | None, *, lan: bool) -> socket.socket:
         except OSError:
             sock.close()
             continue
+        sock.listen()  # a browser that is quicker than the server waits, and is not refused
         return sock
     raise RefusedError(
         f"port {port} is in use or not allowed",

@@ -11,9 +11,9 @@ from typing import Any
 
 from asleft.bench.events import EVENTS
 from asleft.bench.proposing import Door
-from asleft.page import results
+from asleft.page import past, results
 from asleft.page.house import House
-from asleft.page.saying import day, minutes, seconds
+from asleft.page.saying import day, for_page, minutes, seconds
 from asleft.page.strip import status, title
 
 Asked = Mapping[str, str]
@@ -99,9 +99,10 @@ def now(house: House, machine: str, asked: Asked) -> dict[str, Any]:
         "present": present,
         "picture": picture_of(present.ask) if present else None,
         "values": _values(present.ask.details) if present else [],
+        "how": for_page(str(present.ask.details.get("how") or "")) if present else "",
         "wait": wait,
         "left": seconds(wait.remaining_s) if wait else "",
-        "told": person.told[-3:],
+        "told": [for_page(text) for text in person.told[-3:]],
         "doing": worker.doing,
         "title": title(worker),
         "reports": [results.part_told(part, told) for part, told in worker.doing.done.items()],
@@ -131,4 +132,5 @@ SHEETS: dict[str, Sheet] = {
     "finding": results.finding,
     "change": results.change,
     "take": results.take,
+    "history": past.history,
 }

@@ -60,7 +60,7 @@ def interval_chart(
     if not rows:
         raise ValueError("a chart needs rows")
     reach = max([abs(x) for row in rows for x in (row.value, row.low, row.high)] + [band or 0.0])
-    step = _step(reach or 1.0)
+    step = nice_step((reach or 1.0) / 2.5)  # two or three on each side of zero
     edge = step * _ceil((reach or 1.0) * 1.04 / step)
     bottom = TOP + ROW_HEIGHT * len(rows)
 
@@ -74,19 +74,23 @@ def interval_chart(
             f'<rect class="band" x="{x(-band):.2f}" y="{TOP:.2f}"'
             f' width="{x(band) - x(-band):.2f}" height="{bottom - TOP:.2f}"/>'
         )
-    parts.append(_line("zero", x(0), TOP, x(0), bottom))
-    parts.append(_line("axis", x(-edge), bottom, x(edge), bottom))
+    parts.append(draw_line("zero", x(0), TOP, x(0), bottom))
+    parts.append(draw_line("axis", x(-edge), bottom, x(edge), bottom))
     count = _ceil(edge / step)
     for tick in range(-count, count + 1):
         at = x(tick * step)
-        parts.append(_line("axis", at, bottom, at, bottom + 3))
-        parts.append(_text("text faint", at, bottom + 13, _tick(tick * step, step), "middle"))
-    parts.append(_text("text faint", x(0), bottom + 26, f"{caption} ({unit})".strip(), "middle"))
+        parts.append(draw_line("axis", at, bottom, at, bottom + 3))
+        parts.append(
+            draw_text("text faint", at, bottom + 13, tick_label(tick * step, step), "middle")
+        )
+    parts.append(
+        draw_text("text faint", x(0), bottom + 26, f"{caption} ({unit})".strip(), "middle")
+    )
     for number, row in enumerate(rows):
         y = TOP + ROW_HEIGHT * (number + 0.5)
-        parts.append(_text("text", LABEL_WIDTH - 8, y + 3.5, row.label, "end"))
-        parts.append(_line("bar", x(row.low), y, x(row.high), y))
-        parts.extend(_line("bar", x(end), y - 3, x(end), y + 3) for end in (row.low, row.high))
+        parts.append(draw_text("text", LABEL_WIDTH - 8, y + 3.5, row.label, "end"))
+        parts.append(draw_line("bar", x(row.low), y, x(row.high), y))
+        parts.extend(draw_line("bar", x(end), y - 3, x(end), y + 3) for end in (row.low, row.high))
         shape = "out" if row.outside else "dot"
         parts.append(f'<circle class="{shape}" cx="{x(row.value):.2f}" cy="{y:.2f}" r="2.8"/>')
     height = bottom + BOTTOM
@@ -96,11 +100,10 @@ def interval_chart(
     )
 
 
-def _step(reach: float) -> float:
-    """A round distance between ticks, so that two or three stand on each side of zero."""
+def nice_step(rough: float) -> float:
+    """A round distance between ticks, at least `rough`: 1, 2 or 5 times a power of ten."""
     from math import floor, log10
 
-    rough = reach / 2.5
     size: float = 10.0 ** floor(log10(rough))
     return next(size * nice for nice in (1.0, 2.0, 5.0, 10.0) if size * nice >= rough)
 
@@ -109,17 +112,20 @@ def _ceil(value: float) -> int:
     return int(-(-value // 1)) if abs(value - round(value)) > 1e-9 else round(value)
 
 
-def _tick(value: float, step: float) -> str:
+def tick_label(value: float, step: float) -> str:
+    """A signed number with as many decimals as `step` has; 0 without a sign."""
     decimals = max(0, len(f"{step:.9f}".rstrip("0").partition(".")[2]))
     text = f"{value:+.{decimals}f}" if abs(value) > step / 2 else "0"
     return text.replace("-", "−")
 
 
-def _line(kind: str, x1: float, y1: float, x2: float, y2: float) -> str:
+def draw_line(kind: str, x1: float, y1: float, x2: float, y2: float) -> str:
+    """One line of a CSS class."""
     return f'<line class="{kind}" x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}"/>'
 
 
-def _text(kind: str, x: float, y: float, text: str, anchor: str) -> str:
+def draw_text(kind: str, x: float, y: float, text: str, anchor: str) -> str:
+    """One text of a CSS class, anchored `start`, `middle` or `end`."""
     return (
         f'<text class="{kind}" x="{x:.2f}" y="{y:.2f}" text-anchor="{anchor}">{escape(text)}</text>'
     )

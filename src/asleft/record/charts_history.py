@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from datetime import date
-from html import escape
 from typing import Any
+
+from asleft.record.charts import draw_line, draw_text, nice_step, tick_label
 
 STYLE = (
     ".band{fill:#e4e9e4}.axis{stroke:#5b5f66;stroke-width:.7}.zero{stroke:#5b5f66;stroke-width:.7}"
@@ -55,23 +56,26 @@ def history_chart(series: Mapping[str, Any], events: tuple[Mapping[str, Any], ..
             f'<rect class="band" x="{LEFT:.2f}" y="{high:.2f}" width="{RIGHT - LEFT:.2f}"'
             f' height="{low - high:.2f}"/>'
         )
-    parts += [_line("zero", LEFT, y(0), RIGHT, y(0)), _line("axis", LEFT, TOP, LEFT, BOTTOM)]
+    parts += [
+        draw_line("zero", LEFT, y(0), RIGHT, y(0)),
+        draw_line("axis", LEFT, TOP, LEFT, BOTTOM),
+    ]
     for tick, label in ticks:
-        parts.append(_line("axis", LEFT - 3, y(tick), LEFT, y(tick)))
-        parts.append(_text("text faint", LEFT - 6, y(tick) + 3.5, label, "end"))
+        parts.append(draw_line("axis", LEFT - 3, y(tick), LEFT, y(tick)))
+        parts.append(draw_text("text faint", LEFT - 6, y(tick) + 3.5, label, "end"))
     for event in events:
         if first <= _day(event["at"]) <= last:
             at = x(_day(event["at"]))
-            parts.append(_line("event", at, TOP, at, BOTTOM))
-            parts.append(_text("text faint", at, TOP - 4, event["kind"], "middle"))
+            parts.append(draw_line("event", at, TOP, at, BOTTOM))
+            parts.append(draw_text("text faint", at, TOP - 4, event["kind"], "middle"))
     parts += _curves(points, x, y)
     parts += [_point(p, x(_day(p["at"])), y) for p in points]
-    parts.append(_text("text faint", LEFT, BOTTOM + 16, points[0]["at"][:10], "start"))
+    parts.append(draw_text("text faint", LEFT, BOTTOM + 16, points[0]["at"][:10], "start"))
     if last > first:
-        parts.append(_text("text faint", RIGHT, BOTTOM + 16, points[-1]["at"][:10], "end"))
+        parts.append(draw_text("text faint", RIGHT, BOTTOM + 16, points[-1]["at"][:10], "end"))
     where = series["axis"] or series["plane"] or ""
     caption = f"{series['name'].replace('_', ' ')} {where}".strip() + f" ({unit})"
-    parts.append(_text("text faint", (LEFT + RIGHT) / 2, BOTTOM + 32, caption, "middle"))
+    parts.append(draw_text("text faint", (LEFT + RIGHT) / 2, BOTTOM + 32, caption, "middle"))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}"'
         f' width="{WIDTH:g}" height="{HEIGHT:g}"><style>{STYLE}</style>{"".join(parts)}</svg>'
@@ -102,20 +106,10 @@ def _up(series: Mapping[str, Any], factor: float) -> tuple[At, list[tuple[float,
         share = (min(max(value, low), high) - low) / (high - low)
         return BOTTOM - (BOTTOM - TOP) * share
 
-    step = _nice((high - low) * factor / 4)
-    decimals = max(0, len(f"{step:.9f}".rstrip("0").partition(".")[2]))
+    step = nice_step((high - low) * factor / 4)
     count = range(int(low * factor / step) - 1, int(high * factor / step) + 2)
     inside = [k * step for k in count if low * factor <= k * step <= high * factor]
-    labels = [f"{v:+.{decimals}f}".replace("-", "−") if abs(v) > step / 2 else "0" for v in inside]
-    return y, [(v / factor, label) for v, label in zip(inside, labels, strict=True)]
-
-
-def _nice(rough: float) -> float:
-    """A round distance between ticks, at least `rough`."""
-    from math import floor, log10
-
-    size: float = 10.0 ** floor(log10(rough))
-    return next(size * each for each in (1.0, 2.0, 5.0, 10.0) if size * each >= rough)
+    return y, [(v / factor, tick_label(v, step)) for v in inside]
 
 
 def _curves(points: list[Mapping[str, Any]], x: At, y: At) -> list[str]:
@@ -132,15 +126,5 @@ def _curves(points: list[Mapping[str, Any]], x: At, y: At) -> list[str]:
 def _point(point: Mapping[str, Any], x: float, y: At) -> str:
     shape = "out" if point["outside"] else "dot"
     level, u = point["level"], point["u"]
-    bar = _line("bar", x, y(level - 2 * u), x, y(level + 2 * u))
+    bar = draw_line("bar", x, y(level - 2 * u), x, y(level + 2 * u))
     return bar + f'<circle class="{shape}" cx="{x:.2f}" cy="{y(level):.2f}" r="2.8"/>'
-
-
-def _line(kind: str, x1: float, y1: float, x2: float, y2: float) -> str:
-    return f'<line class="{kind}" x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}"/>'
-
-
-def _text(kind: str, x: float, y: float, text: str, anchor: str) -> str:
-    return (
-        f'<text class="{kind}" x="{x:.2f}" y="{y:.2f}" text-anchor="{anchor}">{escape(text)}</text>'
-    )
