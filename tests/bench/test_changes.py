@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from asleft.errors import InputError, RefusedError, Stopped
+from asleft.errors import InputError, LineError, RefusedError, Stopped
 
 
 def test_undo_after_two_changes_leaves_the_report_as_it_was_line_by_line(sit_down) -> None:
@@ -88,6 +88,37 @@ def test_a_proposal_is_not_used_twice(sit_down) -> None:
         bench._desk.connect().send_raw_settings(["M92 E70"])
         with pytest.raises(RefusedError, match="now holds 70"):
             bench.set(from_findings=True, store=False)
+
+
+@pytest.mark.parametrize("meanwhile", [(), ("M203 X111",)])
+def test_what_was_sent_and_cut_short_is_sent_again_unless_more_changed(
+    sit_down, monkeypatch, meanwhile
+) -> None:
+    """The program ends between sending and reading back, and the same command is given again."""
+    from asleft.bench import sending
+
+    def killed(*_: object) -> None:
+        raise LineError("the line's process is gone", where="here")
+
+    with sit_down() as (bench, _):
+        before = bench.found()["raw"]
+        trial = bench.trial("feed", {"temperature_c": 205.0})
+        assert trial["result"]["proposals"][0]["verdict"] == "adjust"
+        with monkeypatch.context() as patched:
+            patched.setattr(sending, "read_and_keep", killed)
+            with pytest.raises(LineError):
+                bench.set(from_findings=True, store=False)
+    with sit_down() as (bench, _):
+        bench._desk.connect().send_raw_settings(meanwhile)
+        if meanwhile:
+            with pytest.raises(RefusedError, match="was made with"):
+                bench.set(from_findings=True, store=False)
+            return
+        assert bench.set(from_findings=True, store=True)["stored"]
+        cautions = bench.record(close=False)["cautions"]
+        assert not [each for each in cautions if "never confirmed" in each]
+        assert bench.undo()["verified"]
+        assert bench.found()["raw"].splitlines() == before.splitlines()
 
 
 def test_a_machine_on_this_port_that_is_another_one_is_named(sit_down, hands, tmp_path) -> None:

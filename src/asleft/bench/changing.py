@@ -16,6 +16,7 @@ from asleft.bench.outcome import Outcome
 from asleft.bench.sending import Change, send
 from asleft.controller import (
     SettingsReport,
+    departures,
     lines_by_hand,
     parse_report,
     restore_lines,
@@ -54,7 +55,7 @@ def set_values(
     before, kept_before = read_and_keep(desk, "before a change")
     if in_file(desk, kept_before):
         return _handed_over(desk, wanted, proposals)
-    _refuse_stale(proposals, named_values(before))
+    _refuse_stale(desk, proposals, before)
     change = Change(
         before,
         kept_before,
@@ -133,7 +134,7 @@ def _handed_over(
     """Lines to enter, where the proposals still hold on what is known to be in force."""
     latest = latest_told(desk)
     if latest is not None:
-        _refuse_stale(proposals, named_values(parse_report(latest.raw)))
+        _refuse_stale(desk, proposals, parse_report(latest.raw))
     return hand_over(desk, "set", wanted, proposals)
 
 
@@ -198,17 +199,35 @@ def _findings(desk: Desk) -> list[Proposal]:
     ]
 
 
-def _refuse_stale(proposals: Sequence[Proposal], now: Mapping[str, float]) -> None:
+def _refuse_stale(desk: Desk, proposals: Sequence[Proposal], report: SettingsReport) -> None:
     """Old values must not be used twice: a proposal holds only on the state it was made on."""
+    now = named_values(report)
     for proposal in proposals:
         name, basis = proposal["axis"], proposal["in_force"]
-        if basis is not None and abs(now.get(name, basis) - basis) > 1e-6 * max(1.0, abs(basis)):
+        if basis is None or abs(now.get(name, basis) - basis) <= 1e-6 * max(1.0, abs(basis)):
+            continue
+        if not _cut_short(desk, proposal, report):
             raise RefusedError(
                 f"the proposal for {name} was made with {basis:g} in force; the machine now"
                 f" holds {now[name]:g}",
                 hint="Measure again with the present value.",
                 where=name,
             )
+
+
+def _cut_short(desk: Desk, proposal: Proposal, now: SettingsReport) -> bool:
+    """Whether its own value is in force: it was sent, and the program ended before reading back.
+
+    It may be sent again where everything that was not sent with it is as it was before.
+    """
+    changes = desk.store.changes(desk.calibration())
+    sent = [c for c in changes if c.state == "sent" and proposal["id"] in c.proposal_ids]
+    if not sent or sent[0].kept_before is None:
+        return False
+    before, values = parse_report(desk.kept(sent[0].kept_before).raw), named_values(now)
+    theirs = {s["axis"]: values[s["axis"]] for s in sent[0].settings if s["axis"] in values}
+    wanted = {proposal["axis"]: _to_enter(proposal)}
+    return not departures(before, now, theirs) and not departures(now, now, wanted)
 
 
 def _changes_to_undo(desk: Desk) -> list[ChangeRow]:
