@@ -227,9 +227,7 @@ def years_figure(series: Mapping[str, Any], events: Sequence[Mapping[str, Any]] 
 
     return Figure(
         _for_page(history_chart(series, tuple(events))),
-        "Dots: each calibration, had no setting been changed since the first, with ± 2 standard"
-        " uncertainties. Dashes: limits within which one value strays by chance; open: outside"
-        " them. Line: weighted average. Band: harmless. Dotted: what happened to the machine.",
+        f"Each calibration in {unit}, had no setting been changed since the first.",
         ("Day", "Found", "Left", "Charted", "Limits"),
         tuple(
             (

@@ -21,6 +21,7 @@ from asleft.errors import AsleftError, InputError
 
 if TYPE_CHECKING:
     from asleft.controller import Machine
+    from asleft.controller.heat import Warming
     from asleft.units import Typed
 
 
@@ -90,6 +91,12 @@ class Bench:
     def reachable(self) -> bool:
         """Whether there is a port to connect to."""
         return self._desk.reachable
+
+    @property
+    def warming(self) -> Warming | None:
+        """The wait for a heater that is on, as far as it has come; readable from any thread."""
+        connection = self._desk.connection
+        return None if connection is None else connection.warming
 
     @property
     def commands_sent(self) -> int:
@@ -184,6 +191,11 @@ class Bench:
     def standing(self) -> dict[str, Any]:
         """How far the work on this machine is; `asleft.standing/1`."""
         return proposing.standing(self._desk)
+
+    def last_calibration(self) -> int | None:
+        """The number of this machine's last calibration, or None where there is none."""
+        rows = self._desk.store.calibrations(self._desk.row.id)
+        return rows[-1].id if rows else None
 
     def propose(self, door: proposing.Door, replaced: str | None = None) -> dict[str, Any]:
         """The jobs for this evening and why; `asleft.evening/1`."""

@@ -7,6 +7,7 @@ come from how a nozzle warms. Stands on `asking`; not for the guard of an unwatc
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from asleft.controller.asking import Asker, tell_also
 from asleft.controller.capabilities import parse_temperatures
@@ -31,6 +32,18 @@ _COLDEST_FEED_C = 170.0  # usual guard against cold feeding (common practice, no
 SWITCH_OFF = "Switch the machine off at its power switch."
 
 
+@dataclass(frozen=True)
+class Warming:
+    """A wait for a heater as it goes: which sensor, its target, °C, and what was seen so far.
+
+    `seen` grows while the wait is on: seconds since it began and °C.
+    """
+
+    sensor: str
+    target_c: float
+    seen: list[tuple[float, float]]
+
+
 class Heat:
     """The heaters of one machine."""
 
@@ -46,6 +59,7 @@ class Heat:
         self.description = description
         self._clock = clock
         self._pause = pause
+        self.warming: Warming | None = None
 
     def temperatures(self) -> dict[str, Temperature]:
         """Actual and target of `T0`, … and `B`, °C, asked now.
@@ -115,6 +129,8 @@ class Heat:
             except AsleftError as failure:
                 tell_also(error, failure)
             raise
+        finally:
+            self.warming = None
 
     def require_hot(self, tool: int) -> None:
         """Refuse to feed through a cold nozzle.
@@ -152,12 +168,14 @@ class Heat:
     def _await(self, sensor: str, target_c: float, progress: Progress | None) -> None:
         start_s = self._clock()
         first = self._of(sensor, self.temperatures()).actual_c
+        self.warming = Warming(sensor, target_c, [(0.0, first)])
         slowest_c_s = _SLOWEST_BED_C_S if sensor == "B" else _SLOWEST_C_S
         bound_s = abs(target_c - first) / slowest_c_s + _MARGIN_S
         mark_c, mark_s, steady = first, start_s, 0
         while steady < _STEADY_REPORTS:
             now = self._of(sensor, self.temperatures())
             elapsed_s = self._clock() - start_s
+            self.warming.seen.append((elapsed_s, now.actual_c))
             self._check_report(now, target_c, hottest_c=max(first, target_c))
             steady = steady + 1 if abs(now.actual_c - target_c) <= REACHED_C else 0
             if now.actual_c >= mark_c + _RISE_C or now.actual_c > target_c - _CRAWL_C:

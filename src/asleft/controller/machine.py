@@ -22,7 +22,7 @@ from asleft.controller.capabilities import (
 )
 from asleft.controller.codes import cool_codes
 from asleft.controller.description import MachineDescription
-from asleft.controller.heat import ANSWER_S, Heat, Progress
+from asleft.controller.heat import ANSWER_S, Heat, Progress, Warming
 from asleft.controller.limits import guard_limits
 from asleft.controller.motion import Motion
 from asleft.controller.overrides import Neutral, cold_feed_allowed, neutral_feed
@@ -206,6 +206,11 @@ class Machine:
     def is_heated(self) -> bool:
         """Whether any heater has a target above 0."""
         return any(one.target_c for one in self.temperatures().values())
+
+    @property
+    def warming(self) -> Warming | None:
+        """The wait for a heater that is on, with what was seen so far; None where there is none."""
+        return self._heat.warming
 
     def heat_off(self) -> None:
         """All heaters off, read back."""

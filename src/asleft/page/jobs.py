@@ -12,12 +12,15 @@ import os
 import threading
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from asleft.bench import Bench, Person
 from asleft.errors import AsleftError, BugError, RefusedError, Stopped
 from asleft.page.memory import Doing, Memory
 from asleft.page.person import Fate, PagePerson
+
+if TYPE_CHECKING:
+    from asleft.controller.heat import Warming
 
 IDLE_S = 600.0  # how long a line is held between two jobs
 LEAVE_S = 15.0  # the line's own way out takes a few seconds; longer than that is a fault
@@ -73,6 +76,12 @@ class Worker:
     def holds_line(self) -> bool:
         """Whether the machine's line may be held at the moment."""
         return self._bench is not None
+
+    @property
+    def warming(self) -> Warming | None:
+        """The wait for a heater that is on, or None."""
+        bench = self._bench
+        return None if bench is None else bench.warming
 
     def start(self, job: str, options: Mapping[str, Any]) -> None:
         """Begin a job.

@@ -14,12 +14,14 @@ from asleft.page.saying import NAMES, day
 from asleft.page.strip import status
 
 CALLS = {
-    "steady": "stays",
-    "step": "has jumped",
-    "drift": "drifts",
-    "changed": "has moved",
-    "unknown": "cannot be judged yet",
+    "steady": "Stays",
+    "step": "Has jumped",
+    "drift": "Drifts",
+    "changed": "Has moved",
+    "unknown": "Cannot be judged yet",
 }
+
+_TITLES = {"fed_ratio": "feed of", "shear": "squareness"}
 
 
 def history(house: House, machine: str, _asked: Mapping[str, str]) -> dict[str, Any]:
@@ -52,6 +54,8 @@ def history(house: House, machine: str, _asked: Mapping[str, str]) -> dict[str, 
 
 
 def _title(series: Mapping[str, Any]) -> str:
-    name = NAMES.get(series["name"], series["name"].replace("_", " "))
+    name = _TITLES.get(series["name"]) or NAMES.get(
+        series["name"], series["name"].replace("_", " ")
+    )
     title = f"{name} {series['axis'] or series['plane'] or ''}".strip()
     return title[:1].upper() + title[1:]

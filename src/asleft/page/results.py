@@ -6,6 +6,7 @@ Everything on them comes from the machine's last calibration as the record tells
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -93,6 +94,7 @@ def change(house: House, machine: str, _asked: Asked) -> dict[str, Any]:
         ],
         "changes": [_change_told(c) for c in (document or {}).get("changes", ())],
         "proof": proof,
+        "proof_said": re.sub(r" \(p = [^)]*\)", "", str(proof.get("reason") or "")),
         "figure_of_proof": proof_figure(proof.get("faces") or ()),
         "power": proof.get("power_cycle"),
         "has_span": any(
@@ -159,6 +161,6 @@ def _allowed(house: House, machine: str, asked: Asked) -> tuple[dict[str, Any] |
 def _record(house: House, machine: str) -> tuple[dict[str, Any] | None, dict[str, Any]]:
     """The record of the last calibration, or None, and what every sheet of a machine shows."""
     with house.look(machine) as bench:
-        number = bench.standing()["calibration"]
+        number = bench.last_calibration()
         document = None if number is None else bench.record(number, close=False)
     return document, {"machine": machine, "status": status(house.worker(machine))}

@@ -14,7 +14,7 @@ from asleft.bench.proposing import Door
 from asleft.page import past, results
 from asleft.page.house import House
 from asleft.page.saying import day, for_page, minutes, seconds
-from asleft.page.strip import status, title
+from asleft.page.strip import status, title, warm
 
 Asked = Mapping[str, str]
 Sheet = Callable[[House, Any, Asked], dict[str, Any]]
@@ -101,6 +101,7 @@ def now(house: House, machine: str, asked: Asked) -> dict[str, Any]:
         "values": _values(present.ask.details) if present else [],
         "how": for_page(str(present.ask.details.get("how") or "")) if present else "",
         "wait": wait,
+        "warm": warm(worker),
         "left": seconds(wait.remaining_s) if wait else "",
         "told": [for_page(text) for text in person.told[-3:]],
         "doing": worker.doing,

@@ -11,6 +11,8 @@ from asleft.page.doing import TITLES
 from asleft.page.jobs import Worker
 from asleft.page.saying import seconds
 
+POINTS, ROWS = 60, 8  # what a small picture and a short table can show
+
 
 def title(worker: Worker) -> str:
     """What is being done, in a few words."""
@@ -39,5 +41,41 @@ def pulse(worker: Worker) -> dict[str, Any]:
     told["step"] = present.key if present else None
     told["tone"] = present is not None or worker.doing.state in ("stopped", "failed")
     if wait is not None and present is None:
+        told["warm"] = warm(worker)
         told["wait"] = {"done": round(wait.done, 3), "left": seconds(wait.remaining_s)}
     return told
+
+
+def warm(worker: Worker) -> dict[str, Any] | None:
+    """The temperature while it is waited for: a curve of up to `POINTS`, and its numbers.
+
+    Returns:
+        `now` and `target` in words, `points` and `line` (height of the target) in a picture of
+        300 by 80, `rows` of seconds and °C; None where nothing warms up.
+    """
+    on = worker.warming
+    if on is None:
+        return None
+    seen = list(on.seen)
+    wait = worker.person.wait
+    left_s = (wait.remaining_s if wait else None) or 0.0
+    wide_s = max(seen[-1][0] + left_s, 1e-9)
+    low = min(each for _, each in seen)
+    high = max(on.target_c, *(each for _, each in seen))
+
+    def height(value_c: float) -> float:
+        return round(74 - 66 * (value_c - low) / (high - low or 1.0), 1)
+
+    part = "Bed" if on.sensor == "B" else "Nozzle"
+    return {
+        "now": f"{part} {seen[-1][1]:.0f} °C of {on.target_c:.0f} °C",
+        "points": " ".join(f"{300 * s / wide_s:.1f},{height(c)}" for s, c in _some(seen, POINTS)),
+        "line": height(on.target_c),
+        "rows": [[f"{s:.0f} s", f"{c:.0f} °C"] for s, c in _some(seen, ROWS)],
+    }
+
+
+def _some(seen: list[tuple[float, float]], most: int) -> list[tuple[float, float]]:
+    """Every so many of them, and always the last."""
+    every = -(-len(seen) // most)
+    return [*seen[:-1:every], seen[-1]]

@@ -15,7 +15,7 @@ LABEL_WIDTH = 104.0
 ROW_HEIGHT = 18.0
 TOP = 8.0
 BOTTOM = 30.0
-MARGIN = 12.0
+MARGIN = 18.0
 
 STYLE = (
     ".band{fill:#e4e9e4}.axis{stroke:#5b5f66;stroke-width:.7}.zero{stroke:#5b5f66;stroke-width:.7}"

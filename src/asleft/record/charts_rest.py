@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from asleft.record.charts import STYLE, draw_line, draw_text, nice_step, tick_label
 
-WIDTH, LABEL, MARGIN, ROW, TOP = 480.0, 118.0, 14.0, 15.0, 8.0
+WIDTH, LABEL, MARGIN, ROW, TOP = 480.0, 126.0, 18.0, 15.0, 8.0
 LEFT, LOOP_HEIGHT = 58.0, 190.0
 LOOP_STYLE = STYLE + (
     ".way{stroke:#1f2a36;stroke-width:1.2;fill:none}.back{stroke:#1f2a36;stroke-width:1.2;"

@@ -159,6 +159,21 @@
     voice.stop(sound.currentTime + 0.36);
   }
 
+  // The temperature as it rises: the curve, its last number, and the table behind it.
+  function warm(told) {
+    const curve = document.getElementById("warm-curve");
+    if (!curve) return;
+    curve.setAttribute("points", told.points);
+    for (const end of ["y1", "y2"]) document.getElementById("warm-target").setAttribute(end, told.line);
+    document.getElementById("warm-now").textContent = told.now;
+    const rows = told.rows.map((row) => {
+      const line = document.createElement("tr");
+      for (const text of row) line.insertCell().textContent = text;
+      return line;
+    });
+    document.getElementById("warm-rows").replaceChildren(...rows);
+  }
+
   function listen(address) {
     const stream = new EventSource(address);
     const hear = () => { heard = Date.now(); lost(false); };
@@ -174,6 +189,7 @@
         bar.value = state.wait.done;
         document.getElementById("left").textContent = state.wait.left ? state.wait.left + " left" : "";
       }
+      if (state.warm) warm(state.warm);
       if (changed) refresh();
     });
     setInterval(() => { if (Date.now() - heard > LOST_MS) lost(true); }, 250);
