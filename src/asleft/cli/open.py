@@ -68,14 +68,14 @@ def serve_page(
     """
     from asleft.page.doors import Keys
     from asleft.page.house import House
-    from asleft.page.serving import lan_address, listener, serve
+    from asleft.page.serving import lan_address, listener, ready, serve
 
     with listener(page_port, lan=lan) as sock:
         port = sock.getsockname()[1]
         host = lan_address() if lan else "127.0.0.1"
         address = f"http://{host}:{port}/"
         house = House(home, Keys(home), practice=practice, lan=lan, address=address)
-        house.machines()  # the store is opened, and found sound, before anybody is let in
+        ready(house)
         click.echo(address)
         sys.stdout.flush()
         if lan:

@@ -60,7 +60,7 @@ def _set(*, store: bool) -> Callable[[Bench, Options, Worker], None]:
 
 def _measured(bench: Bench) -> list[str]:
     """The trials of this calibration that came to a result."""
-    number = bench.standing()["calibration"]
+    number = bench.last_calibration()
     trials = bench.record(number, close=False)["trials"]
     return [str(trial["kind"]) for trial in trials if trial["outcome"] == "done"]
 

@@ -14,6 +14,7 @@ from types import FrameType
 import uvicorn
 
 from asleft.errors import RefusedError
+from asleft.page import sheets
 from asleft.page.app import application
 from asleft.page.house import House
 
@@ -78,6 +79,19 @@ def hosts_of(port: int, *, lan: bool) -> frozenset[str]:
         name = socket.gethostname().lower()
         names |= {lan_address(), name, f"{name}.local"}
     return frozenset(f"{name}:{port}" for name in names)
+
+
+def ready(house: House) -> None:
+    """Do before the first visitor what the first visitor would wait for.
+
+    The store is opened, and found sound; libraries that a finding needs are loaded.
+    """
+    import scipy.special  # noqa: F401 - loading it is the purpose
+
+    import asleft.bench.pictures
+    import asleft.record  # noqa: F401
+
+    sheets.workshop(house, None, {})
 
 
 def serve(house: House, sock: socket.socket) -> None:

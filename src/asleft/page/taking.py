@@ -22,7 +22,7 @@ def record_file(house: House, machine: str, form: str) -> tuple[bytes, str]:
         InputError: nothing was calibrated yet.
     """
     with house.look(machine) as bench:
-        number = bench.standing()["calibration"]
+        number = bench.last_calibration()
         if number is None:
             raise InputError("there is no record yet", hint="Keep the machine as found first.")
         document = bench.record(number, close=False)

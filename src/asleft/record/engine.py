@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from functools import cache
 from pathlib import Path
 from shutil import disk_usage
 from tempfile import TemporaryFile
@@ -62,7 +63,11 @@ def open_engine(home: Path | str) -> Engine:
             path.mkdir(parents=True, exist_ok=True)
         url = make_url(f"sqlite:///{path / FILE_NAME}") if path else make_url(str(home))
         engine = create_engine(
-            url, json_serializer=to_json, pool_pre_ping=path is None, hide_parameters=True
+            url,
+            json_serializer=to_json,
+            pool_pre_ping=path is None,
+            hide_parameters=True,
+            execution_options={"compiled_cache": _compiled()},
         )
         if engine.dialect.name == "sqlite":
             _sqlite_habits(engine)
@@ -72,6 +77,14 @@ def open_engine(home: Path | str) -> Engine:
             engine.dispose()
             raise
     return engine
+
+
+@cache
+def _compiled() -> Any:
+    """Statements compiled once a program and not once an engine: a page opens many."""
+    from sqlalchemy.util import LRUCache
+
+    return LRUCache(500)  # what an engine of its own would keep
 
 
 def to_json(value: Any) -> str:
