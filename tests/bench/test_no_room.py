@@ -25,7 +25,6 @@ JOBS = {
     "set": ("set", "X=81", "--yes"),
     "trial": ("trial", "feed", "--yes", "--repeats", "1", "--temperature", "205"),
 }
-job = pytest.mark.parametrize("job", list(JOBS))
 
 
 @pytest.fixture(scope="module")
@@ -95,7 +94,7 @@ def fill(ballast: Path) -> None:
             file.write(bytes(512))
 
 
-@job
+@pytest.mark.parametrize("job", list(JOBS))
 def test_a_full_disk(machine: Hands, known: Path, tmp_path: Path, job: str) -> None:
     with small_disk(tmp_path / "disk", "6m") as disk:
         shutil.copytree(known, disk / "home")
@@ -129,14 +128,14 @@ def limit_files() -> None:
     resource.setrlimit(resource.RLIMIT_FSIZE, (600_000, 600_000))
 
 
-@job
+@pytest.mark.parametrize("job", ["found"])
 def test_files_that_may_not_grow(machine: Hands, known: Path, tmp_path: Path, job: str) -> None:
     home = shutil.copytree(known, tmp_path / "home")
     message = refused(machine, home, job, preexec_fn=limit_files)["message"]
     assert message in ("the store may not grow any further", "the disk is full")
 
 
-@job
+@pytest.mark.parametrize("job", ["set"])
 def test_read_only(machine: Hands, known: Path, tmp_path: Path, job: str) -> None:
     """A disk mounted read-only, or for whoever may not mount, a folder without the right."""
     if os.geteuid() != 0:
@@ -161,7 +160,7 @@ def test_a_store_of_a_newer_program(machine: Hands, known: Path, tmp_path: Path,
     assert contents(home)[FILE_NAME] == before[FILE_NAME]
 
 
-@job
+@pytest.mark.parametrize("job", ["trial"])
 def test_a_store_damaged_in_the_middle(
     machine: Hands, known: Path, tmp_path: Path, job: str
 ) -> None:

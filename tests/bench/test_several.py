@@ -42,7 +42,7 @@ class OneOwner:
     def _turn(self, ask: Ask) -> PracticePerson:
         assert threading.get_ident() == self._thread, "a terminal is read by one thread"
         machine = str(ask.details["machine"])
-        assert ask.text.startswith(f"{machine}: ")
+        assert ask.text.startswith(f"At {machine}: ")
         self._before(ask)
         self.asked.append((machine, ask.key))
         return self._at[machine]
@@ -118,7 +118,7 @@ def test_one_machines_fault_is_its_own(three: dict[str, Hands], home: Path) -> N
     error = came["mantel"].error
     assert error is not None
     assert (error.kind, error.exit_status) == ("machine", 3)
-    assert any(text.startswith("mantel: ") and "others go on" in text for text in person.told)
+    assert any(text.startswith("At mantel: ") and "others go on" in text for text in person.told)
     for name in ("bracket", "turret"):
         told = came[name].told
         assert told is not None
@@ -187,7 +187,6 @@ def test_a_stop_while_a_line_is_opened_reaches_it(three: dict[str, Hands], home:
         opened.append(machine)
         if len(opened) == 3:
             several.stop_now()
-            threading.Timer(0.05, lambda: several._end(Stopped("stopped"))).start()
         else:
             time.sleep(0.2)
         return machine

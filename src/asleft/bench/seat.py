@@ -94,7 +94,7 @@ class Seat:
 
     def _answer(self, how: How, ask: Ask) -> Any:
         details = {**ask.details, "machine": self._machine}
-        named = replace(ask, text=f"{self._machine}: {ask.text}", details=details)
+        named = replace(ask, text=f"At {self._machine}: {ask.text}", details=details)
         question = Question(self._machine, how, named)
         self._put(question)
         return question.answer.result()

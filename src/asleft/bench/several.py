@@ -167,9 +167,10 @@ class Several:
     def _heed(self, message: Message) -> None:
         """Take note of what a machine says; only questions are left waiting."""
         if isinstance(message, Question):
+            self._busy.pop(message.machine, None)
             self._waiting.append(message)
         elif isinstance(message, Said):
-            self._person.tell(f"{message.machine}: {message.text}")
+            self._person.tell(f"At {message.machine}: {message.text}")
         elif isinstance(message, Waits):
             self._yield_turn(message.machine)
             self._show(message)
@@ -205,7 +206,7 @@ class Several:
         waits = sorted(self._busy.values(), key=lambda each: each.machine)
         known = [each.remaining_s for each in waits if each.remaining_s is not None]
         self._person.progress(
-            ", ".join(f"{each.machine} {each.what}" for each in waits),
+            ", ".join(f"{each.what} at {each.machine}" for each in waits),
             min(each.done for each in waits),
             max(known, default=None),
         )
@@ -215,7 +216,7 @@ class Several:
     def _tell_end(self, machine: str) -> None:
         at = next(each for each in self._all if each.machine == machine)
         if at.error is not None and self._over is None:
-            self._person.tell(f"{machine}: {at.error.message.rstrip('.')}. The others go on.")
+            self._person.tell(f"At {machine}: {at.error.message.rstrip('.')}. The others go on.")
 
     def _end(self, because: AsleftError) -> None:
         """Nobody is asked any more: whoever waits for an answer is told why."""
