@@ -69,6 +69,7 @@ class Life:
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
+            env=os.environ | {"XDG_RUNTIME_DIR": str(locks_beside(home))},
         )
         machine = {"name": "workbench", **hands.hello["machine"], "address": hands.address}
         caliper = {"name": OPTIONS["instrument"], **hands.hello["instrument"]}
@@ -142,6 +143,13 @@ class Life:
                 return False
             time.sleep(0.01)
         return True
+
+
+def locks_beside(home: Path) -> Path:
+    """A folder for the locks of this home alone: nobody else's programs meet those killed here."""
+    folder = home.parent / "locks"
+    folder.mkdir(mode=0o700, exist_ok=True)
+    return folder
 
 
 def children(pid: int) -> list[int]:
