@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import signal
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -197,6 +200,39 @@ def test_a_stop_while_a_line_is_opened_reaches_it(three: dict[str, Hands], home:
     assert cold(three)
     sent = [line["text"] for h in three.values() for line in h.ask("peek_received")["lines"]]
     assert not [line for line in sent if "M104 S2" in line]
+
+
+# A program at all three whose person answers yes, and never types a number.
+ABSENT = """
+import sys, time
+from pathlib import Path
+from asleft.bench import Several
+
+class Absent:
+    def tell(self, text): pass
+    def confirm(self, ask): return True
+    def number(self, ask): time.sleep(60)
+    def progress(self, what, done, remaining_s): pass
+
+home, *names = sys.argv[1:]
+options = {"temperature_c": 205.0, "repeats": 2}
+Several(Path(home), Absent(), names, holder="gone soon").run(lambda b: b.trial("feed", options))
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="kill -9 is POSIX")
+def test_killed_at_three_hot_machines_all_go_cold(three: dict[str, Hands], home: Path) -> None:
+    with subprocess.Popen([sys.executable, "-c", ABSENT, str(home), *NAMES]) as program:
+        within(30.0, lambda: all(h.ask("peek_heaters")["on"] for h in three.values()))
+        program.kill()
+    within(5.0, lambda: cold(three))
+
+
+def within(limit_s: float, true: Callable[[], bool]) -> None:
+    until_s = time.monotonic() + limit_s
+    while not true():
+        assert time.monotonic() < until_s, "waited too long"
+        time.sleep(0.02)
 
 
 def test_named_twice(home: Path) -> None:
