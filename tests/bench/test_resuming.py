@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import time
+from dataclasses import replace
+
 import pytest
 
 from asleft.bench import Ask, TakeBack
 from asleft.bench.running import pending
+from asleft.controller import machine
 from asleft.errors import RefusedError, Stopped
+from asleft.practice.hands import Hands
 from asleft.trials import Feed, FeedTrial, Heat
 from asleft.units import Typed
 
@@ -123,3 +128,32 @@ def test_a_reading_behind_a_feed_cannot_be_taken_back(sit_down) -> None:
         told = bench.trial("feed", FEED)
     assert next(row["raw"] for row in told["readings"]) == "2.0"
     assert any("no reading right before" in text for text in thinking.told)
+
+
+def test_a_machine_left_waiting_too_long_is_switched_off_and_says_so(
+    sit_down, hands, monkeypatch
+) -> None:
+    limits = machine.guard_limits
+    monkeypatch.setattr(machine, "guard_limits", lambda d: replace(limits(d), idle_off_s=1.0))
+    with sit_down() as (bench, person):
+        number = person.number
+
+        def slow(ask: Ask) -> Typed:
+            if ask.key == "feed.1.remaining":
+                wait_until_cold(hands)
+            return number(ask)
+
+        person.number = slow
+        with pytest.raises(RefusedError, match="too cold to feed"):
+            bench.trial("feed", FEED)
+        assert any("no command came for 1 s while hot" in text for text in person.told)
+    with sit_down() as (bench, _):
+        told = bench.trial("feed", FEED)
+    assert (told["outcome"], len(told["readings"])) == ("done", 2)
+
+
+def wait_until_cold(hands: Hands) -> None:
+    end_s = time.monotonic() + 20
+    while hands.ask("peek_heaters")["on"] or hands.ask("peek_heaters")["nozzle_c"] > 60:
+        assert time.monotonic() < end_s, "nobody switched it off"
+        time.sleep(0.05)

@@ -9,13 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from asleft.bench.desk import Desk
 from asleft.bench.person import Ask, TakeBack
 from asleft.controller import tell_also
 from asleft.errors import AsleftError, BugError, Stopped
 from asleft.trials import ByHand, Choose, CoolDown, Feed, Heat, Home, Move, Read, Step, Trial
+
+if TYPE_CHECKING:
+    from asleft.controller import Machine
 
 
 class Run:
@@ -169,13 +172,12 @@ class Run:
     def _heat(self, step: Heat) -> dict[str, Any]:
         machine = self.desk.connect()
         machine.heat(step.tool, step.target_c, progress=self._progress("heating"))
-        for notice in machine.notices():
-            if notice.kind == "caution":  # what whoever guards the heaters has to say
-                self.desk.person.tell(notice.text)
+        self._tell_cautions(machine)
         return {"target_c": step.target_c}
 
     def _feed(self, step: Feed) -> dict[str, Any]:
         machine = self.desk.connect()
+        self._tell_cautions(machine)  # it may have been switched off meanwhile
         with machine.neutral_feed(detached=step.detached) as neutral:
             machine.feed(
                 step.length_mm,
@@ -188,6 +190,12 @@ class Run:
             "rate_mm_min": step.rate_mm_min,
             "warnings": neutral.warnings,
         }
+
+    def _tell_cautions(self, machine: Machine) -> None:
+        """What whoever guards the heaters has to say."""
+        for notice in machine.notices():
+            if notice.kind == "caution":
+                self.desk.person.tell(notice.text)
 
     def _home(self, step: Home) -> dict[str, Any]:
         self.desk.connect().home()

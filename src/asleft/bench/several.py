@@ -216,7 +216,9 @@ class Several:
     def _tell_end(self, machine: str) -> None:
         at = next(each for each in self._all if each.machine == machine)
         if at.error is not None and self._over is None:
-            self._person.tell(f"At {machine}: {at.error.message.rstrip('.')}. The others go on.")
+            others = any(each.told is None and each.error is None for each in self._all)
+            go_on = " The others go on." if others else ""
+            self._person.tell(f"At {machine}: {at.error.message.rstrip('.')}.{go_on}")
 
     def _end(self, because: AsleftError) -> None:
         """Nobody is asked any more: whoever waits for an answer is told why."""
