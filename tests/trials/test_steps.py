@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from asleft.controller import MachineDescription
 from asleft.errors import InputError, RefusedError
 from asleft.measure import Instrument
-from asleft.pieces import BeadPiece, FitPiece, SpanPiece
+from asleft.pieces import BeadPiece, FitPiece, SpanPiece, fits
 from asleft.trials import (
     Basis,
     Choose,
@@ -250,3 +251,20 @@ def test_a_ring_is_asked_for_as_the_files_for_the_machine_have_it() -> None:
     mine = BeadPiece.for_nozzle(0.4, flats_mm=40.0)
     assert for_machine("bead", {"piece": mine}, machine).piece == mine
     assert for_machine("traverse", {}, machine) == TraverseTrial()
+
+
+def test_the_bodies_of_a_fit_trial_are_laid_out_for_the_bed_and_the_nozzle_at_hand() -> None:
+    """Ten bores for a 25 mm shaft stand five in a row by default, and that row is 180 mm long."""
+    gauge = FitPiece(gauge_mm=25.0, parts="bores")
+    narrow = MachineDescription(name="small", travel_mm=(160.0, 220.0, 150.0), nozzle_mm=0.6)
+    assert not fits(gauge, "square", narrow.travel_mm)
+    for piece in (gauge, {"gauge_mm": 25.0, "parts": "bores"}):
+        laid = for_machine("fit", {"piece": piece}, narrow).piece
+        assert fits(laid, "square", narrow.travel_mm)
+        assert laid.bores == gauge.bores
+        assert laid.line_width_mm == pytest.approx(0.675)
+    fine = replace(narrow, nozzle_mm=0.2)
+    assert for_machine("fit", {"piece": FitPiece()}, fine).piece.layer_mm == 0.1
+    with pytest.raises(InputError) as refused:
+        for_machine("fit", {"piece": FitPiece(gauge_mm=90.0)}, narrow)
+    assert "would do" in refused.value.hint

@@ -73,16 +73,32 @@ def build(kind: str, parameters: Mapping[str, Any]) -> Trial:
 
 
 def for_machine(kind: str, parameters: Mapping[str, Any], machine: MachineDescription) -> Trial:
-    """A new trial; what was left open of its ring is as the files for this machine have it.
+    """A new trial; what was left open of its piece is as the files for this machine have it.
 
     Raises:
-        InputError: as `build`.
+        InputError: as `build`, or no layout of the fit piece lies on this bed.
     """
     chosen = {k: v for k, v in parameters.items() if v is not None}
     if kind == "bead":
         chosen.setdefault("piece", BeadPiece.for_nozzle(machine.nozzle_mm))
         chosen.setdefault("filament_diameter_mm", machine.filament_mm)
+    if kind == "fit" and "piece" in chosen:
+        chosen["piece"] = _laid_out(chosen["piece"], machine)
     return build(kind, chosen)
+
+
+def _laid_out(piece: FitPiece | Mapping[str, Any], machine: MachineDescription) -> FitPiece:
+    """The same bodies in rows that lie on this bed, of the bead that its nozzle lays.
+
+    A width of line that is not the ordinary one was somebody's choice and stays.
+    """
+    given = FitPiece.from_dict(dict(piece)) if isinstance(piece, Mapping) else piece
+    sizes = {k: v for k, v in given.to_dict().items() if k != "columns"}
+    if given.line_width_mm == FitPiece.line_width_mm:
+        sizes["line_width_mm"] = round(FitPiece.line_width_mm * machine.nozzle_mm / 0.4, 3)
+        if machine.nozzle_mm <= 0.3:
+            sizes |= {"layer_mm": 0.1, "wall_beads": 2 * given.wall_beads}
+    return FitPiece.for_machine(bed_shape=machine.bed_shape, travel_mm=machine.travel_mm, **sizes)
 
 
 __all__ = [
