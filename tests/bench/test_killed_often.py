@@ -16,7 +16,7 @@ SHORT = ("--per-calibration", "20", "--mean-life", "0.3", "--speed", "2000")
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(150)  # dozens of processes: half a minute each, more where others want the cores
+@pytest.mark.timeout(150)  # dozens of processes: half a minute where nobody else works
 @pytest.mark.skipif(
     not Path("/proc/self/task").exists(), reason="the line's process is looked for in /proc"
 )
