@@ -55,7 +55,11 @@ class Served:
         assert self.process.stdout is not None
         self.address = self.process.stdout.readline().decode().strip()
         assert self.address.startswith("http://"), self._errors.read_text()
-        self.said = self._errors.read_text()
+
+    @property
+    def said(self) -> str:
+        """What it wrote beside the address."""
+        return self._errors.read_text()
 
     def kill(self) -> None:
         """As by a crash: no way out is run."""

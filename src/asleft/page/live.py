@@ -16,7 +16,7 @@ from starlette.responses import PlainTextResponse, Response, StreamingResponse
 if TYPE_CHECKING:
     from starlette.types import Receive, Scope, Send
 
-BEAT_S = 1.0  # a page that hears nothing for two of these and a half says so
+BEAT_S = 0.8  # a page that hears nothing for 2.2 s says so: within 3 s, however slow it is
 STREAMS = 24  # phones, tabs and laptops of a household; what comes beyond is refused
 PULSE_S = 0.2  # progress is drawn no more often
 

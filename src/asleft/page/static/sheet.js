@@ -2,7 +2,7 @@
 // was typed over a reload, and gives a tone when it is the person's turn. Everything works without.
 "use strict";
 (() => {
-  const LOST_MS = 2500;
+  const LOST_MS = 2200;
   const body = document.body;
   const keep = {
     get: (key) => { try { return sessionStorage.getItem(key); } catch { return null; } },
