@@ -1,13 +1,16 @@
 """Stiffness against closed formulas for beams, and cost against its goal."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from asleft.pieces import SpanPiece
-from asleft.pieces.check import _beam, stiffness
+from asleft.pieces.check import _beam, stiffened, stiffness
 from asleft.pieces.cost import column_cost, span_cost
+
+PLAIN = {"base_height_mm": 8.0, "middle_height_mm": 8.0}
 
 
 def lone_rib_mm(piece, width, length, force=5.0, modulus=2400.0):
@@ -22,17 +25,31 @@ def lone_rib_mm(piece, width, length, force=5.0, modulus=2400.0):
 
 
 def test_diagonal_with_slender_sides_bends_nearly_like_a_rib_alone():
-    piece = SpanPiece(side_beads=1, diagonal_beads=6)
+    piece = SpanPiece(side_beads=1, diagonal_beads=6, **PLAIN)
     alone = lone_rib_mm(piece, piece.rib_mm(6), 95 * math.sqrt(2))
     gives = stiffness(piece).gives_mm
     assert 0.85 * alone < gives["XY+"] < alone
 
 
 def test_side_with_slender_cross_bends_nearly_like_a_rib_alone():
-    piece = SpanPiece(side_beads=8, diagonal_beads=1)
+    piece = SpanPiece(side_beads=8, diagonal_beads=1, **PLAIN)
     alone = lone_rib_mm(piece, piece.rib_mm(8), 95)
     gives = stiffness(piece).gives_mm
     assert 0.85 * alone < gives["X"] < alone
+
+
+def test_a_raised_rib_gives_by_the_sum_over_its_parts():
+    """Unit-load theorem (any textbook on beams): the sum of F·e²·l/(E·I) over parts of length l.
+
+    The other ribs take a part of the load, so the rib alone gives more.
+    """
+    piece = SpanPiece(side_beads=10, diagonal_beads=1)
+    parts = [(2 * 18.0, piece.rib_mm(10), 9.0), (95.0 - 36, piece.rib_mm(2), 15.0)]
+    alone = sum(
+        5 * length / 2400 * ((12 - high / 2) ** 2 / (wide * high**3 / 12) + 1 / (wide * high))
+        for length, wide, high in parts
+    )
+    assert 0.7 * alone < stiffness(piece).gives_mm["X"] < alone
 
 
 @pytest.mark.parametrize("end", [(100.0, 0.0), (0.0, 100.0), (60.0, 80.0)])
@@ -79,3 +96,17 @@ def test_column_of_nothing_costs_nothing_and_solid_plastic_is_never_exceeded():
     assert column_cost(SpanPiece(column_heights_mm=())).grams == 0
     solid_mm3 = 8 * 12 * (20 + 60 + 100)
     assert 0.2 * solid_mm3 < column_cost(SpanPiece()).grams / 1.24e-3 < 0.7 * solid_mm3
+
+
+@pytest.mark.parametrize("pitch", [62.0, 95.0, 140.0])
+@pytest.mark.parametrize(("width", "layer"), [(0.45, 0.2), (0.68, 0.3), (0.25, 0.1)])
+def test_ribs_are_as_wide_as_the_light_force_of_a_caliper_asks(pitch, width, layer):
+    """5 N move a post by less than 0.03 mm, and one bead less would not do."""
+    piece = SpanPiece(pitch_mm=pitch, line_width_mm=width, layer_mm=layer, column_heights_mm=())
+    found = stiffened(piece)
+    assert stiffness(found).post_mm < 0.03
+    if found.side_beads > 2:
+        less = replace(
+            found, side_beads=found.side_beads - 1, diagonal_beads=found.diagonal_beads - 1
+        )
+        assert stiffness(less).post_mm >= 0.03

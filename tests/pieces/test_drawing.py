@@ -134,5 +134,5 @@ def test_one_page_black_and_white_and_type_that_can_be_read():
 def test_band_of_touch_is_that_of_the_piece():
     root = read(SpanPiece(column_heights_mm=()))
     x0, y0, x1, y1 = polygons(root, "band")[0].bounds
-    assert y1 - y0 == pytest.approx(2 * (14 - 9), abs=0.02)
+    assert y1 - y0 == pytest.approx(2 * (14 - 10), abs=0.02)
     assert x1 - x0 == pytest.approx(2 * 12, abs=0.02)

@@ -235,12 +235,14 @@ def test_outer_walls_come_first_on_every_post_and_run_the_same_way_round():
     piece = SpanPiece(pitch_mm=62, column_heights_mm=())
     read = read_path(tool_path(piece, PLAIN).text, filament_mm=1.75)
     above = [z for z in read.layers if piece.base_height_mm < z - 0.1]
-    assert len(above) == 35
+    assert len(above) == 30
     for z in above:
         first: dict[tuple[bool, bool], list[tuple[float, float]]] = {}
         done = set()
         for m in read.layers[z]:
             post = (m.start[0] > 110, m.start[1] > 110)
+            if max(abs(abs(at - 110) - 31) for at in m.start) > 7:
+                continue  # on a raised rib
             if not m.fed_mm3:
                 done |= {post} & set(first)
             elif post not in done:

@@ -27,8 +27,6 @@ Bed = tuple[str, tuple[float, float, float] | None, float | None]
 _CELSIUS = Number("C", low=0.0, low_allowed=True, high=500.0)
 _BED_MM = (220.0, 220.0, 220.0)  # where none is given; an ordinary bed
 _LINE_PER_NOZZLE = 1.125  # a bead a little wider than the bore (common practice, no source)
-# What ribs are meant to be wide, whatever the bead: four and five beads of an ordinary nozzle.
-_SIDE_MM, _DIAGONAL_MM = 1.67, 2.08
 
 _OPTIONS = (
     click.option("--out", metavar="DIR", required=True, help="The folder for the files."),
@@ -78,19 +76,16 @@ def piece_command() -> None:
 @click.pass_obj
 def piece_span_command(session: Session, /, **given: Any) -> int:
     """The span piece: four posts and a stepped column, read with a caliper."""
-    from asleft.pieces import SpanPiece, beads_for
+    from asleft.pieces import SpanPiece, stiffened
 
     shape, travel_mm, nozzle_mm = _bed(session, given)
     sizes = {**_line(given, nozzle_mm), "mark": given["mark"]}
-    width, layer = sizes["line_width_mm"], sizes.get("layer_mm", SpanPiece.layer_mm)
-    sizes["side_beads"] = beads_for(_SIDE_MM, width, layer)
-    sizes["diagonal_beads"] = beads_for(_DIAGONAL_MM, width, layer)
     if given["pitch_mm"] is not None:
         sizes["pitch_mm"] = given["pitch_mm"]
     if given["pitch_mm"] is not None and travel_mm is None:
         if not given["column"]:
             sizes["column_heights_mm"] = ()
-        piece = SpanPiece(**sizes)
+        piece = stiffened(SpanPiece(**sizes))
     else:
         piece = SpanPiece.for_machine(
             bed_shape=shape,

@@ -76,7 +76,7 @@ def plan_span_command(session: Session, /, *, repeats: int, **given: Any) -> int
 
 def _candidates(session: Session, given: dict[str, Any], reach_mm: float) -> list[SpanPiece]:
     """The piece asked for, or all that bed and reach allow, the largest last."""
-    from asleft.pieces import SpanPiece, fits
+    from asleft.pieces import SpanPiece, fits, stiffened
 
     shape, travel, _ = _bed(session, {**given, "nozzle_mm": None})
     travel_mm = travel or (220.0, 220.0, 220.0)
@@ -85,7 +85,7 @@ def _candidates(session: Session, given: dict[str, Any], reach_mm: float) -> lis
     )
     if given["pitch_mm"] is None:
         pitches = range(LEAST_PITCH_MM, int(largest.pitch_mm), PITCH_STEP_MM)
-        return [*(replace(largest, pitch_mm=float(p)) for p in pitches), largest]
+        return [*(stiffened(replace(largest, pitch_mm=float(p))) for p in pitches), largest]
     piece = replace(largest, pitch_mm=given["pitch_mm"])
     if not fits(piece, shape, travel_mm):
         raise InputError(

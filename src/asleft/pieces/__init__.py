@@ -11,11 +11,11 @@ from asleft.pieces.bead import BeadPiece
 from asleft.pieces.fit import centre_mm, fits
 from asleft.pieces.fitting import FitPiece
 from asleft.pieces.place import Place
-from asleft.pieces.rib import beads_for, rib_mm, spacing_mm
+from asleft.pieces.rib import rib_mm, spacing_mm
 from asleft.pieces.span import SpanPiece
 
 if TYPE_CHECKING:
-    from asleft.pieces.check import Stiffness, stiffness
+    from asleft.pieces.check import Stiffness, stiffened, stiffness
     from asleft.pieces.cost import Cost, column_cost, span_cost
     from asleft.pieces.drawing import drawing_svg
     from asleft.pieces.export import write_piece
@@ -30,7 +30,6 @@ __all__ = [
     "SpanPiece",
     "Stiffness",
     "ToolPath",
-    "beads_for",
     "centre_mm",
     "column_cost",
     "drawing_svg",
@@ -38,6 +37,7 @@ __all__ = [
     "rib_mm",
     "spacing_mm",
     "span_cost",
+    "stiffened",
     "stiffness",
     "tool_path",
     "write_piece",
@@ -51,6 +51,7 @@ _LATER = {
     "column_cost": "cost",
     "drawing_svg": "drawing",
     "span_cost": "cost",
+    "stiffened": "check",
     "stiffness": "check",
     "tool_path": "path",
     "write_piece": "export",

@@ -1,13 +1,14 @@
 """How far a span piece gives under the caliper's jaws, by a beam model. Computed, not measured.
 
-Ribs are beams between the post centres and the middle of the cross, posts are rigid arms up to
-the jaws; nothing rests on a table. Longer beams than the clear ribs make it err to the soft
-side; layers that bond badly would be softer still. Stands on `span` and numpy.
+Ribs are beams between the post centres and the middle of the cross, low and wide at their ends,
+raised and slim between; posts are rigid arms up to the jaws; nothing rests on a table. Longer
+beams than the clear ribs make it err to the soft side; layers that bond badly would be softer
+still. Stands on `span` and numpy.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +19,7 @@ Matrix = npt.NDArray[np.float64]
 
 MODULUS_N_MM2 = 2400.0  # printed PLA along its beads; from memory, varies by a third
 POISSON = 0.35  # from memory
+GIVES_MM = 0.03  # what a post may give under that force (ours)
 FORCE_N = 5.0  # a firm thumb on a caliper; light measuring is nearer 2 N (common practice)
 
 _CORNERS = ((-1, -1), (1, -1), (1, 1), (-1, 1))  # posts, counted from front left
@@ -42,35 +44,106 @@ class Stiffness:
         """The largest of them."""
         return max(self.gives_mm.values())
 
+    @property
+    def post_mm(self) -> float:
+        """How far one post moves where it is worst: half of what the two give."""
+        return self.worst_mm / 2
+
+
+def stiffened(piece: SpanPiece) -> SpanPiece:
+    """The same piece with ribs of the fewest beads under which a post gives less than `GIVES_MM`.
+
+    Wider ends come first: they cost little. Where nothing will do, the stiffest that can be made.
+    """
+    tried = piece
+    for middle in (2, 4) if piece.is_raised else (piece.middle_beads,):
+        for beads in range(2, int(piece.flat_mm / piece.bead_spacing_mm) + 1):
+            if piece.rib_mm(beads) > piece.flat_mm:
+                break
+            tried = replace(piece, side_beads=beads, diagonal_beads=beads, middle_beads=middle)
+            if stiffness(tried).post_mm < GIVES_MM:
+                return tried
+    return tried
+
 
 def stiffness(
     piece: SpanPiece, *, force_n: float = FORCE_N, modulus_n_mm2: float = MODULUS_N_MM2
 ) -> Stiffness:
     """How much the posts give at the middle of the band of touch under a force in newtons."""
+    nodes, beams = _frame(piece)
+    whole = np.zeros((6 * len(nodes), 6 * len(nodes)))
+    for a, b, width, height in beams:
+        at = np.r_[6 * a : 6 * a + 6, 6 * b : 6 * b + 6]
+        beam = _beam(nodes[a], nodes[b], width, height, modulus_n_mm2)
+        whole[np.ix_(at, at)] += _raised(beam, height / 2)
+    arm = np.array([0.0, 0.0, sum(piece.touch_mm) / 2])
+    ways = {name: _way(nodes, ends) for name, ends in _PUSHED.items()}
+    loads = np.zeros((6 * len(nodes), len(ways)))
+    for column, (name, along) in enumerate(ways.items()):
+        for node, sign in zip(_PUSHED[name], (-1.0, 1.0), strict=True):
+            push = sign * force_n * along
+            loads[6 * node : 6 * node + 6, column] = np.r_[push, np.cross(arm, push)]
+    # The piece floats. Held in the middle of the cross, by whatever spring, it moves as well:
+    # the loads balance, so nothing is carried there.
+    whole[24:30, 24:30] += np.eye(6) * whole.max()
+    moved = np.linalg.solve(whole, loads).T.reshape(len(ways), -1, 6)
+    gives: dict[str, float] = {}
+    for (name, along), nodes_moved in zip(ways.items(), moved, strict=True):
+        a, b = _PUSHED[name]
+        tips = nodes_moved[:, :3] + np.cross(nodes_moved[:, 3:], arm)
+        gives[name] = float((tips[b] - tips[a]) @ along)
+    return Stiffness(force_n, gives)
+
+
+def _way(nodes: list[Matrix], ends: tuple[int, int]) -> Matrix:
+    """Unit vector from one post to another."""
+    way = nodes[ends[1]] - nodes[ends[0]]
+    along: Matrix = way / np.linalg.norm(way)
+    return along
+
+
+def _frame(piece: SpanPiece) -> tuple[list[Matrix], list[tuple[int, int, float, float]]]:
+    """Nodes on the bed's plane, mm, and beams: from, to, width, height.
+
+    The first four nodes are the posts, the fifth the middle of the cross.
+    """
     nodes = [np.array([sx, sy, 0.0]) * piece.pitch_mm / 2 for sx, sy in _CORNERS]
     nodes.append(np.zeros(3))
-    whole = np.zeros((6 * len(nodes), 6 * len(nodes)))
-    beams = [(a, b, piece.rib_mm(piece.side_beads)) for a, b in _SIDES]
-    beams += [(n, 4, piece.rib_mm(piece.diagonal_beads)) for n in range(4)]
-    for a, b, width in beams:
-        at = np.r_[6 * a : 6 * a + 6, 6 * b : 6 * b + 6]
-        whole[np.ix_(at, at)] += _beam(
-            nodes[a], nodes[b], width, piece.base_height_mm, modulus_n_mm2
-        )
-    arm = np.array([0.0, 0.0, sum(piece.touch_mm) / 2 - piece.base_height_mm / 2])
-    gives: dict[str, float] = {}
-    for direction, (a, b) in _PUSHED.items():
-        along = nodes[b] - nodes[a]
-        along /= np.linalg.norm(along)
-        load = np.zeros(6 * len(nodes))
-        for node, sign in ((a, -1.0), (b, 1.0)):
-            push = sign * force_n * along
-            load[6 * node : 6 * node + 6] = np.r_[push, np.cross(arm, push)]
-        # The piece floats: of all solutions, the one without rigid motion is as good as any.
-        moved = np.linalg.lstsq(whole, load, rcond=1e-10)[0].reshape(-1, 6)
-        tips = moved[:, :3] + np.cross(moved[:, 3:], arm)
-        gives[direction] = float((tips[b] - tips[a]) @ along)
-    return Stiffness(force_n, gives)
+    beams: list[tuple[int, int, float, float]] = []
+    side, cross = piece.rib_mm(piece.side_beads), piece.rib_mm(piece.diagonal_beads)
+    for a, b in _SIDES:
+        beams += _rib(piece, nodes, (a, b), side)
+    for post in range(4):
+        beams += _rib(piece, nodes, (post, 4), cross)
+    return nodes, beams
+
+
+def _rib(
+    piece: SpanPiece, nodes: list[Matrix], ends: tuple[int, int], width: float
+) -> list[tuple[int, int, float, float]]:
+    """The beams of one rib; where it begins to rise it has a node of its own."""
+    a, b = ends
+    low = piece.base_height_mm
+    if not piece.is_raised:
+        return [(a, b, width, low)]
+    way = nodes[b] - nodes[a]
+    way = way / np.linalg.norm(way) * piece.low_mm
+    posts = [(end, sign) for end, sign in ((a, 1.0), (b, -1.0)) if end < len(_CORNERS)]
+    inner = {a: a, b: b}
+    for end, sign in posts:
+        nodes.append(nodes[end] + sign * way)
+        inner[end] = len(nodes) - 1
+    middle = (inner[a], inner[b], piece.rib_mm(piece.middle_beads), piece.middle_height_mm)
+    return [*((end, inner[end], width, low) for end, _ in posts), middle]
+
+
+def _raised(beam: Matrix, by_mm: float) -> Matrix:
+    """A beam whose axis lies above its two nodes, joined to them by rigid links."""
+    link = np.eye(12)
+    for end in (0, 6):
+        link[end, end + 4], link[end + 1, end + 3] = by_mm, -by_mm
+    result: Matrix = link.T @ beam @ link
+    return result
 
 
 def _beam(start: Matrix, end: Matrix, width: float, height: float, modulus: float) -> Matrix:

@@ -56,10 +56,21 @@ _LETTER_MM3 = 55.0  # a raised letter and its piece of plate
 
 def _ribs_mm3(piece: SpanPiece) -> float:
     """Solid beads between the posts; crossings once."""
-    side, cross = piece.rib_mm(piece.side_beads), piece.rib_mm(piece.diagonal_beads)
-    plan = 4 * (piece.pitch_mm - piece.post_mm) * side
-    plan += 2 * (piece.pitch_mm * math.sqrt(2) - piece.post_mm) * cross - cross**2
-    return plan * piece.base_height_mm
+    sides = 4 * _rib_mm3(piece, piece.pitch_mm, piece.side_beads)
+    cross = 2 * _rib_mm3(piece, piece.pitch_mm * math.sqrt(2), piece.diagonal_beads)
+    beads = piece.middle_beads if piece.is_raised else piece.diagonal_beads
+    height = piece.middle_height_mm if piece.is_raised else piece.base_height_mm
+    return sides + cross - piece.rib_mm(beads) ** 2 * height
+
+
+def _rib_mm3(piece: SpanPiece, length: float, beads: int) -> float:
+    """One rib from face to face of its posts."""
+    ends, middle = length - piece.post_mm, 0.0
+    if piece.is_raised:
+        middle = length - 2 * piece.low_mm
+        ends -= middle
+    low = ends * piece.rib_mm(beads) * piece.base_height_mm
+    return low + middle * piece.rib_mm(piece.middle_beads) * piece.middle_height_mm
 
 
 def _post_mm3(piece: SpanPiece) -> float:

@@ -13,9 +13,3 @@ def spacing_mm(line_width_mm: float, layer_mm: float) -> float:
 def rib_mm(beads: int, line_width_mm: float, layer_mm: float) -> float:
     """Width of so many beads laid side by side."""
     return line_width_mm + (beads - 1) * spacing_mm(line_width_mm, layer_mm)
-
-
-def beads_for(width_mm: float, line_width_mm: float, layer_mm: float) -> int:
-    """How many beads come nearest to a width; at least one."""
-    spacing = spacing_mm(line_width_mm, layer_mm)
-    return max(1, round((width_mm - line_width_mm) / spacing) + 1)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from xml.sax.saxutils import escape
+from html import escape
 
 Point = tuple[float, float]
 
@@ -79,7 +79,7 @@ class Sheet:
         more += f' class="{kind}"' if kind else ""
         self._parts.append(
             f'<text x="{at[0]:.2f}" y="{at[1]:.2f}" font-size="{size:g}" fill="{fill}" '
-            f'text-anchor="{anchor}"{more}>{escape(text)}</text>'
+            f'text-anchor="{anchor}"{more}>{escape(text, quote=False)}</text>'
         )
 
     def blank(self, corner: Point, width: float, height: float) -> None:
@@ -141,6 +141,6 @@ class Sheet:
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm" '
             f'viewBox="0 0 {width:g} {height:g}" font-family="sans-serif">\n'
-            f"<title>{escape(self.title)}</title>\n"
+            f"<title>{escape(self.title, quote=False)}</title>\n"
             f'<rect width="{width:g}" height="{height:g}" fill="#fff"/>\n{body}\n</svg>\n'
         )

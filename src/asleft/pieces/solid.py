@@ -103,21 +103,43 @@ def _posts(piece: SpanPiece) -> Manifold:
 
 
 def _ribs(piece: SpanPiece) -> Manifold:
-    """Four sides and both diagonals, from post centre to post centre."""
+    """Four sides and both diagonals, from post centre to post centre, raised in their middles."""
+    low: list[CrossSection] = []
+    high: list[CrossSection] = []
+    half, diagonal = piece.pitch_mm / 2, piece.pitch_mm * math.sqrt(2)
+    sides = [(0.0, (0.0, -half)), (0.0, (0.0, half)), (90.0, (-half, 0.0)), (90.0, (half, 0.0))]
+    ways = [(piece.pitch_mm, piece.side_beads, *side) for side in sides]
+    ways += [(diagonal, piece.diagonal_beads, turn, (0.0, 0.0)) for turn in (45.0, -45.0)]
+    for length, beads, turn, to in ways:
+        ends, middle = _rib(piece, length, beads)
+        low += [part.rotate(turn).translate(to) for part in ends]
+        high.append(middle.rotate(turn).translate(to))
+    ribs: Manifold = _together([*low, *high]).extrude(piece.base_height_mm)
+    if piece.is_raised:
+        ribs += _together(high).extrude(piece.middle_height_mm)
+    return ribs
+
+
+def _rib(piece: SpanPiece, length: float, beads: int) -> tuple[list[CrossSection], CrossSection]:
+    """What is low of one rib along X, and its middle; a plain one is all middle."""
+    from manifold3d import CrossSection
+
+    wide = piece.rib_mm(beads)
+    if not piece.is_raised:
+        return [], CrossSection.square((length, wide), True)
+    end = CrossSection.square((piece.low_mm, wide), True)
+    away = (length - piece.low_mm) / 2
+    slim = piece.rib_mm(piece.middle_beads)
+    # Edges that only touch may come apart: one strip runs through all.
+    strip = CrossSection.square((length, min(wide, slim)), True)
+    middle = CrossSection.square((length - 2 * piece.low_mm, slim), True)
+    return [strip, end.translate((-away, 0)), end.translate((away, 0))], middle
+
+
+def _together(parts: list[CrossSection]) -> CrossSection:
     from manifold3d import CrossSection, OpType
 
-    pitch, half = piece.pitch_mm, piece.pitch_mm / 2
-    side = CrossSection.square((pitch, piece.rib_mm(piece.side_beads)), True)
-    cross = CrossSection.square((pitch * math.sqrt(2), piece.rib_mm(piece.diagonal_beads)), True)
-    plan = [
-        side.translate((0, -half)),
-        side.translate((0, half)),
-        side.rotate(90).translate((-half, 0)),
-        side.rotate(90).translate((half, 0)),
-        cross.rotate(45),
-        cross.rotate(-45),
-    ]
-    return CrossSection.batch_boolean(plan, OpType.Add).extrude(piece.base_height_mm)
+    return CrossSection.batch_boolean(parts, OpType.Add)
 
 
 def _front_text(piece: SpanPiece) -> str:

@@ -40,9 +40,12 @@ class SpanPiece:
 
     `pitch_mm` is the square's side from post centre to post centre, `post_mm` the posts' width
     over flats. Ribs are a whole number of beads wide (`side_beads` on the four sides,
-    `diagonal_beads` on the two diagonals). Posts and column stand back by `foot_mm` at the bed
-    and have their full size from `foot_height_mm`, so that first-layer spread meets no jaw.
-    `column_heights_mm` rise; () leaves the column out. `mark` is raised on the base.
+    `diagonal_beads` on the two diagonals) as far as `ledge_mm` from a post, where the inside
+    jaws go; between, they rise to `middle_height_mm` and are `middle_beads` wide, which bends
+    less for the same plastic (`is_raised` says whether there is room for that). Posts and column
+    stand back by `foot_mm` at the bed and have their full size from `foot_height_mm`, so that
+    first-layer spread meets no jaw. `column_heights_mm` rise; () leaves the column out. `mark` is
+    raised on the base.
 
     Raises:
         InputError: sizes that cannot be printed or measured; the hint says what would do.
@@ -51,9 +54,12 @@ class SpanPiece:
     pitch_mm: float = 95.0
     post_mm: float = 12.0
     post_height_mm: float = 15.0
-    base_height_mm: float = 8.0
+    base_height_mm: float = 9.0
     side_beads: int = 4
-    diagonal_beads: int = 5
+    diagonal_beads: int = 4
+    middle_height_mm: float = 15.0
+    middle_beads: int = 2
+    ledge_mm: float = 12.0
     line_width_mm: float = 0.45
     layer_mm: float = 0.2
     foot_mm: float = 0.5
@@ -88,6 +94,17 @@ class SpanPiece:
             f"a rib may be no wider than a post's flat, {self.flat_mm:.2f} mm",
         )
         self._demand(
+            self.base_height_mm <= self.middle_height_mm <= self.post_height_mm,
+            "middle_height_mm",
+            f"between {self.base_height_mm:g} and {self.post_height_mm:g} mm the caliper's beam "
+            "goes above it",
+        )
+        self._demand(
+            not self.is_raised or self.middle_beads % 2 == 0,
+            "middle_beads",
+            "a raised rib is one wall round: an even number of beads",
+        )
+        self._demand(
             self.foot_mm < self.flat_mm / 4 and self.foot_height_mm < self.base_height_mm,
             "foot_mm",
             "the set-back foot is too large for the post",
@@ -111,7 +128,7 @@ class SpanPiece:
             "heights must rise in steps of 5 mm or more",
         )
         # Posts and ribs first: lands are mostly chosen to suit the layer.
-        bodies = (self.base_height_mm, self.post_height_mm)
+        bodies = (self.base_height_mm, self.middle_height_mm, self.post_height_mm)
         demand_whole_layers(bodies, self.layer_mm, self.line_width_mm)
         demand_whole_layers((*bodies, *heights), self.layer_mm, self.line_width_mm)
 
@@ -133,6 +150,17 @@ class SpanPiece:
     def rib_mm(self, beads: int) -> float:
         """Width of a rib of so many beads laid side by side."""
         return rib_mm(beads, self.line_width_mm, self.layer_mm)
+
+    @property
+    def is_raised(self) -> bool:
+        """Whether ribs rise between the posts: asked for, and room between the ledges."""
+        room = self.pitch_mm - 2 * self.low_mm
+        return self.middle_height_mm > self.base_height_mm and room > self.ledge_mm
+
+    @property
+    def low_mm(self) -> float:
+        """How far from a post's centre a rib is low and wide."""
+        return self.post_mm / 2 + self.ledge_mm
 
     @property
     def tallest_mm(self) -> float:
@@ -206,9 +234,13 @@ class SpanPiece:
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> SpanPiece:
-        """The inverse of `to_dict`; keys of newer versions are left out."""
+        """The inverse of `to_dict`; keys of newer versions are left out.
+
+        A piece kept before ribs could rise has plain ones.
+        """
         known = {f.name for f in fields(cls)}
         kept = {k: v for k, v in values.items() if k in known}
+        kept.setdefault("middle_height_mm", kept.get("base_height_mm", cls.base_height_mm))
         if "column_heights_mm" in kept:
             kept["column_heights_mm"] = tuple(kept["column_heights_mm"])
         return cls(**kept)
@@ -223,9 +255,14 @@ class SpanPiece:
         column: bool = True,
         **sizes: Any,
     ) -> SpanPiece:
-        """The largest span piece for this bed and this caliper; see `fit.largest_piece`."""
+        """The largest span piece for this bed and this caliper; see `fit.largest_piece`.
+
+        Its ribs are as wide as the light force of a caliper asks, unless `side_beads` is given.
+        """
+        from asleft.pieces.check import stiffened
         from asleft.pieces.fit import largest_piece
 
-        return largest_piece(
+        piece = largest_piece(
             bed_shape=bed_shape, travel_mm=travel_mm, reach_mm=reach_mm, column=column, **sizes
         )
+        return piece if "side_beads" in sizes else stiffened(piece)

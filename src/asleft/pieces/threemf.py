@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import zipfile
 from collections.abc import Sequence
-from xml.sax.saxutils import quoteattr
+from html import escape
 
 from asleft.pieces.mesh import Mesh
 
@@ -53,7 +53,7 @@ def _model(bodies: Sequence[Mesh], title: str) -> str:
         "<resources>",
     ]
     for number, body in enumerate(bodies, start=1):
-        lines.append(f'<object id="{number}" type="model" name={quoteattr(body.name)}><mesh>')
+        lines.append(f'<object id="{number}" type="model" name="{escape(body.name)}"><mesh>')
         lines.append("<vertices>")
         lines += [
             f'<vertex x="{x:.4f}" y="{y:.4f}" z="{z:.4f}"/>'

@@ -26,7 +26,10 @@ _POSTS = ((-1, -1), (1, -1), (1, 1), (-1, 1))
 
 
 def span_ground(piece: SpanPiece, z_mm: float) -> Ground:
-    """A layer of the span piece: below the top of the ribs all in one, above post by post."""
+    """A layer of the span piece: below the jaws all in one, above post by post.
+
+    What is raised of the ribs is no island: it is laid first, one wall round.
+    """
     half = piece.pitch_mm / 2
     if z_mm < piece.base_height_mm:
         walls = max(_WALLS, max(piece.side_beads, piece.diagonal_beads) // 2)
