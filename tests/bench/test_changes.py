@@ -16,6 +16,8 @@ def test_undo_after_two_changes_leaves_the_report_as_it_was_line_by_line(sit_dow
         undone = bench.undo()
         assert undone["verified"] and undone["stored"]
         after = bench.found()["raw"]
+        with pytest.raises(RefusedError, match="put back already"):
+            bench.undo()
     assert after.splitlines() == before.splitlines()
     assert any("M906" in line for line in after.splitlines())  # a line the parser knows nothing of
 

@@ -73,8 +73,11 @@ def undo(desk: Desk) -> dict[str, Any]:
     """Put back everything that the open calibration changed; returns `asleft.undo/1`."""
     changes = _changes_to_undo(desk)
     if not changes:
+        undone = any(change.state == "undone" for change in _changes(desk))
         raise RefusedError(
-            "nothing was changed in this calibration",
+            "what was changed in this calibration was put back already"
+            if undone
+            else "nothing was changed in this calibration",
             hint="`asleft restore` puts back a kept state of an earlier one.",
             where="undo",
         )
@@ -230,14 +233,17 @@ def _cut_short(desk: Desk, proposal: Proposal, now: SettingsReport) -> bool:
     return not departures(before, now, theirs) and not departures(now, now, wanted)
 
 
+def _changes(desk: Desk) -> list[ChangeRow]:
+    """All changes of the latest calibration, oldest first."""
+    calibration = desk.latest_calibration()
+    return desk.store.changes(calibration) if calibration else []
+
+
 def _changes_to_undo(desk: Desk) -> list[ChangeRow]:
     """What was sent or handed over in the latest calibration and not put back since."""
-    calibration = desk.latest_calibration()
-    if calibration is None:
-        return []
     return [
         change
-        for change in desk.store.changes(calibration)
+        for change in _changes(desk)
         if change.kind != "undo"
         and any(mark.state in ("sent", "handed_over") for mark in change.marks)
         and all(mark.state != "undone" for mark in change.marks)
@@ -246,9 +252,8 @@ def _changes_to_undo(desk: Desk) -> list[ChangeRow]:
 
 def _storage_may_differ(desk: Desk) -> bool:
     """Whether storing was ever begun in this calibration: then what goes back is stored, too."""
-    calibration = desk.latest_calibration()
     return any(
         mark.state in ("stored", "not_stored") or mark.details.get("store")
-        for change in (desk.store.changes(calibration) if calibration else ())
+        for change in _changes(desk)
         for mark in change.marks
     )
