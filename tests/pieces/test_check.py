@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from asleft.pieces import SpanPiece
-from asleft.pieces.check import _beam, stiffened, stiffness
+from asleft.pieces.check import _beam, _rib, stiffened, stiffness
 from asleft.pieces.cost import column_cost, span_cost
 
 PLAIN = {"base_height_mm": 8.0, "middle_height_mm": 8.0}
@@ -38,18 +38,33 @@ def test_side_with_slender_cross_bends_nearly_like_a_rib_alone():
     assert 0.85 * alone < gives["X"] < alone
 
 
-def test_a_raised_rib_gives_by_the_sum_over_its_parts():
-    """Unit-load theorem (any textbook on beams): the sum of F·e²·l/(E·I) over parts of length l.
+@pytest.mark.parametrize(
+    ("sizes", "in_bricks_mm"),
+    [({"side_beads": 4}, 0.0701), ({"side_beads": 6}, 0.0602), ({"pitch_mm": 60.0}, 0.0583)],
+)
+def test_the_beams_of_one_raised_rib_give_what_solid_elements_give(sizes, in_bricks_mm):
+    """By the unit-load theorem: the sum of F·e²·l/(E·I) + F·l/(E·A) over parts of length l.
 
-    The other ribs take a part of the load, so the rib alone gives more.
+    Against `python -m benchmarks.rib_in_bricks`, which shares no code with the frame.
     """
-    piece = SpanPiece(side_beads=10, diagonal_beads=1)
-    parts = [(2 * 18.0, piece.rib_mm(10), 9.0), (95.0 - 36, piece.rib_mm(2), 15.0)]
+    piece = SpanPiece(**sizes)
+    nodes = [np.zeros(3), np.array([piece.pitch_mm, 0.0, 0.0])]
+    beams = _rib(piece, nodes, (0, 1), piece.rib_mm(piece.side_beads))
+    lengths = [np.linalg.norm(nodes[b] - nodes[a]) for a, b, _, _ in beams]
     alone = sum(
         5 * length / 2400 * ((12 - high / 2) ** 2 / (wide * high**3 / 12) + 1 / (wide * high))
-        for length, wide, high in parts
+        for length, (_, _, wide, high) in zip(lengths, beams, strict=True)
     )
-    assert 0.7 * alone < stiffness(piece).gives_mm["X"] < alone
+    assert sum(lengths) == pytest.approx(piece.pitch_mm)
+    assert alone == pytest.approx(in_bricks_mm, rel=0.05)
+
+
+@pytest.mark.parametrize(("pitch", "nozzle"), [(60, 0.4), (95, 0.4), (140, 0.4), (95, 0.25)])
+def test_ribs_are_as_stiff_as_a_light_jaw_asks_whatever_the_pitch_and_the_nozzle(pitch, nozzle):
+    width, layer = round(1.125 * nozzle, 3), 0.2 if nozzle > 0.3 else 0.1
+    piece = stiffened(SpanPiece(pitch_mm=pitch, line_width_mm=width, layer_mm=layer))
+    assert stiffness(piece).post_mm < 0.03
+    assert piece.places() == SpanPiece(pitch_mm=pitch).places()
 
 
 @pytest.mark.parametrize("end", [(100.0, 0.0), (0.0, 100.0), (60.0, 80.0)])
