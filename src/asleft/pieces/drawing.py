@@ -17,7 +17,7 @@ _NOTES = (
     "piece off and wait 30 minutes; warm is long.",
     "Lay it down with X in front, Y to the right.",
     "Jaws flat on the flats, never on corners.",
-    "Tips just above the ribs, in the grey band:",
+    "Tips just above the low rib, in the grey band:",
     "first number below its middle, second above.",
     "Light force, the same for both kinds of jaws.",
     "Heights: fixed jaw under the bed face.",
@@ -38,14 +38,14 @@ def drawing_svg(piece: SpanPiece) -> str:
         sheet.text((x, 37), word, PLAIN, anchor="middle", bold=True)
         views.plan(sheet, piece, (x, 81), faces)
     _axes(sheet)
-    views.post_from_side(sheet, piece, (34, 169))
+    views.post_from_side(sheet, piece, (33, 169))
     sheet.text((12, 174.5), "one post from the front, twice its size", SMALL)
     if piece.column_heights_mm:
-        views.column_from_side(sheet, piece, (67, 167), 38)
-        sheet.text((67, 174.5), "column from the left", SMALL)
+        views.column_from_side(sheet, piece, (75, 167), 38)
+        sheet.text((75, 174.5), "column from the left", SMALL)
     notes = _NOTES if piece.column_heights_mm else _NOTES[:-2] + _NOTES[-1:]
     for row, note in enumerate(notes):
-        sheet.text((139, 134 + row * 4.7), note, SMALL)
+        sheet.text((142, 134 + row * 4.7), note, SMALL)
     _table(sheet, piece.places())
     return sheet.svg()
 

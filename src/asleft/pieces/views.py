@@ -46,8 +46,13 @@ def piece_from_above(
     half = piece.pitch_mm / 2
     a, b, c, d = (paper(x * half, y * half) for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1)))
     side, cross = piece.rib_mm(piece.side_beads), piece.rib_mm(piece.diagonal_beads)
-    widths = [side * scale] * 4 + [cross * scale] * 2
-    sheet.ribs([(a, b), (b, c), (c, d), (d, a), (a, c), (b, d)], widths)
+    ways = [(a, b), (b, c), (c, d), (d, a), (a, c), (b, d)]
+    parts = [
+        part
+        for way, wide in zip(ways, [side] * 4 + [cross] * 2, strict=True)
+        for part in _rib_parts(piece, way, wide, scale)
+    ]
+    sheet.ribs([ends for ends, _ in parts], [wide for _, wide in parts])
     wide, short = piece.post_mm / 2, piece.flat_mm / 2
     quarter = [(wide, -short), (wide, short), (short, wide), (-short, wide)]
     octagon = quarter + [(-x, -y) for x, y in quarter]
@@ -59,6 +64,24 @@ def piece_from_above(
     for mark, (x, y), turn in (("X ▸", paper(0, -half), 0.0), ("Y ▸", paper(half, 0), -90.0)):
         at = (x, y - 3.2) if not turn else (x - 3.2, y)
         sheet.text(at, mark, SMALL, anchor="middle", turn=turn, bold=True)
+
+
+def _rib_parts(
+    piece: SpanPiece, way: tuple[Point, Point], wide: float, scale: float
+) -> list[tuple[tuple[Point, Point], float]]:
+    """A rib on paper: its low, wide ends and the slim middle, or all of it where it is plain."""
+    (x0, y0), (x1, y1) = way
+    if not piece.is_raised:
+        return [(way, wide * scale)]
+    share = piece.low_mm * scale / math.dist(*way)
+    near = (x0 + share * (x1 - x0), y0 + share * (y1 - y0))
+    far = (x1 - share * (x1 - x0), y1 - share * (y1 - y0))
+    slim = piece.rib_mm(piece.middle_beads)
+    return [
+        ((near, far), slim * scale),
+        ((way[0], near), wide * scale),
+        ((far, way[1]), wide * scale),
+    ]
 
 
 def row_of_jaws(
@@ -142,10 +165,16 @@ def post_from_side(sheet: Sheet, piece: SpanPiece, at: Point) -> None:
     half, foot, step = piece.post_mm / 2, piece.foot_mm, piece.foot_height_mm
     base, top = piece.base_height_mm, piece.post_height_mm
     low, high = piece.touch_mm
-    sheet.shape([paper(half, 0), paper(half + 9, 0), paper(half + 9, base), paper(half, base)])
+    far = half + (piece.ledge_mm if piece.is_raised else 9)
+    sheet.shape([paper(half, 0), paper(far, 0), paper(far, base), paper(half, base)])
+    if piece.is_raised:  # only its beginning
+        high = piece.middle_height_mm
+        rising = [paper(far, 0), paper(far + 1.5, 0), paper(far + 1.5, high), paper(far, high)]
+        sheet.shape(rising, kind="raised")
     outline = [(-half + foot, 0), (half - foot, 0), (half, step), (half, top), (-half, top)]
     sheet.shape([paper(x, z) for x, z in [*outline, (-half, step)]], width=BOLD)
-    sheet.line(paper(-half - 3, 0), paper(half + 9.5, 0), LINE)
+    sheet.line(paper(-half - 3, 0), paper(far + 2, 0), LINE)
+    low, high = piece.touch_mm
     band = [paper(-half, low), paper(half, low), paper(half, high), paper(-half, high)]
     sheet.shape(band, fill="#ddd", width=FINE, kind="band")
     middle = (low + high) / 2
