@@ -44,7 +44,7 @@ def test_a_second_time_is_refused_without_force(cli):
         ("--layer", "0"),
         ("--machine", "nobody"),
         ("--pitch", "200", "--bed", "220,220,250"),
-        ("--layer", "0.15"),
+        ("--layer", "0.16"),
         ("--line-width", "1.2", "--nozzle-temp", "200", "--bed-temp", "60"),
         ("--nozzle-temp", "400", "--bed-temp", "60"),
         ("--nozzle-temp", "20", "--bed-temp", "60"),
@@ -119,7 +119,7 @@ def test_a_tool_path_that_is_there_is_not_replaced(cli, tmp_path):
         (("fit", "--gauge", "0.5"), "2 mm"),
         (("bead", "--bed", "40,40,100", *HOT), "bed"),
         (("bead", "--layer", "0.15"), "0.16 mm"),
-        (("span", "--layer", "0.15"), "mm would do"),
+        (("span", "--layer", "0.16"), "mm would do"),
         (("span", "--line-width", "0.95", "--no-column", *HOT), "0.8 mm"),
         (("span", "--pitch", "160", "--bed", "220,220,250"), "pitch of"),
     ],
@@ -128,3 +128,12 @@ def test_what_cannot_be_made_is_refused_with_the_nearest_that_would_do(cli, wron
     ran = cli("--json", "piece", *wrong, "--out", "p")
     assert ran.status == 2, ran.out
     assert would_do in ran.error["hint"], ran.error
+
+
+def test_the_wanted_uncertainty_chooses_the_piece_and_the_hint_would_do(cli):
+    chosen = cli("--json", "piece", "span", "--out", "p", "--no-column", "--target-u", "0.025")
+    assert chosen.json["parameters"]["pitch_mm"] < 95
+    refused = cli("--json", "piece", "span", "--out", "q", "--no-column", "--target-u", "0.01")
+    assert refused.status == 2, refused.out
+    nearest = refused.error["hint"].split(" %")[0]
+    assert cli("piece", "span", "--out", "q", "--no-column", "--target-u", nearest).status == 0

@@ -11,18 +11,17 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from asleft.cli.bed import Bed, bed_of, described
 from asleft.cli.session import Session, shared_options
 from asleft.cli.stream import refuse_without_path, stream_file, stream_options
 from asleft.cli.typed import MM, Number, Sizes
-from asleft.cli.wording import plain, table, wrapped
+from asleft.cli.wording import table, wrapped
 from asleft.errors import InputError
 
 if TYPE_CHECKING:
     from asleft.pieces import BeadPiece, FitPiece, PathSettings, SpanPiece
 
 Command = TypeVar("Command", bound=Callable[..., Any])
-
-Bed = tuple[str, tuple[float, float, float] | None, float | None]
 
 _CELSIUS = Number("C", low=0.0, low_allowed=True, high=500.0)
 _BED_MM = (220.0, 220.0, 220.0)  # where none is given; an ordinary bed
@@ -70,6 +69,8 @@ def piece_command() -> None:
 @_LINE_WIDTH
 @click.option("--reach", "reach_mm", type=MM, help="The caliper's reach; else 150 mm.")
 @click.option("--pitch", "pitch_mm", type=MM, help="Distance of the posts; else what fits.")
+@click.option("--target-u", "target_u", type=Number("PERCENT", low_allowed=False, high=1.0),
+              help="The least plastic that knows X and Y to this u, planned.")  # fmt: skip
 @click.option("--mark", default="", help="Raised on the base: machine or date.")
 @click.option("--column/--no-column", default=True, help="With the column for Z, or without.")
 @shared_options
@@ -78,7 +79,7 @@ def piece_span_command(session: Session, /, **given: Any) -> int:
     """The span piece: four posts and a stepped column, read with a caliper."""
     from asleft.pieces import SpanPiece, stiffened
 
-    shape, travel_mm, nozzle_mm = _bed(session, given)
+    shape, travel_mm, nozzle_mm = bed_of(session, given)
     sizes = {**_line(given, nozzle_mm), "mark": given["mark"]}
     if given["pitch_mm"] is not None:
         sizes["pitch_mm"] = given["pitch_mm"]
@@ -94,7 +95,35 @@ def piece_span_command(session: Session, /, **given: Any) -> int:
             column=given["column"],
             **sizes,
         )
+    if given["target_u"] is not None:
+        piece = _least(piece, given)
     return _write(session, piece, given, (shape, travel_mm, nozzle_mm))
+
+
+def _least(largest: SpanPiece, given: dict[str, Any]) -> SpanPiece:
+    """The piece of least plastic that reaches the wanted uncertainty of X and Y."""
+    from asleft.measure import Instrument, Tolerance, plan_span
+    from asleft.trials.choosing import least_span
+
+    if given["pitch_mm"] is not None:
+        raise InputError(
+            "--target-u chooses the pitch", hint="Leave --pitch out.", where="--target-u"
+        )
+    wanted = given["target_u"] / 100
+    caliper = Instrument("caliper", reach_mm=given["reach_mm"] or 150.0)
+    tolerance = Tolerance(scale=4 * wanted, shear=1.0)
+    found = least_span(
+        largest, lambda places: plan_span(places, instrument=caliper, tolerance=tolerance)
+    )
+    if found is not None:
+        return found
+    reached = plan_span(largest.places(), instrument=caliper, tolerance=tolerance).expected
+    best = max(e.u for e in reached if e.axis in ("X", "Y") and e.name == "printed_scale")
+    raise InputError(
+        f"no piece on this bed knows X and Y to {given['target_u']:g} %",
+        hint=f"{100 * best * 1.005:.3f} % would do, or a longer bed and reach.",
+        where="--target-u",
+    )
 
 
 @piece_command.command("bead")
@@ -106,7 +135,7 @@ def piece_bead_command(session: Session, /, **given: Any) -> int:
     """The bead piece: a ring one bead thick in three drawn widths."""
     from asleft.pieces import BeadPiece
 
-    shape, travel_mm, nozzle_mm = _bed(session, given)
+    shape, travel_mm, nozzle_mm = bed_of(session, given)
     sizes = {k: given[k] for k in ("flats_mm", "layer_mm") if given[k] is not None}
     piece = BeadPiece.for_nozzle(nozzle_mm or 0.4, **sizes)
     return _write(session, piece, given, (shape, travel_mm, nozzle_mm))
@@ -126,7 +155,7 @@ def piece_fit_command(session: Session, /, **given: Any) -> int:
     """The fit piece: bores and pins in small steps around your own part."""
     from asleft.pieces import FitPiece
 
-    shape, travel_mm, nozzle_mm = _bed(session, given)
+    shape, travel_mm, nozzle_mm = bed_of(session, given)
     sizes = {**_line(given, nozzle_mm), "gauge_mm": given["gauge_mm"], "parts": given["parts"]}
     if given["step_mm"] is not None:
         sizes["step_mm"] = given["step_mm"]
@@ -204,46 +233,13 @@ def _bounds(session: Session) -> dict[str, Any]:
     """Limits and filament of the machine named, if one is."""
     if session.machine is None:
         return {}
-    described = _described(session)
+    told = described(session)
     return {
-        "filament_mm": described["filament_mm"],
-        "max_nozzle_c": described["max_nozzle_c"],
-        "max_bed_c": described["max_bed_c"],
-        "feed_mm_min": described["max_feed_rate_mm_min"],
+        "filament_mm": told["filament_mm"],
+        "max_nozzle_c": told["max_nozzle_c"],
+        "max_bed_c": told["max_bed_c"],
+        "feed_mm_min": told["max_feed_rate_mm_min"],
     }
-
-
-def _bed(session: Session, given: dict[str, Any]) -> Bed:
-    """Shape, travel and nozzle: as typed, else of the machine named, else not known (None)."""
-    square, rounded, nozzle_mm = given["bed"], given["bed_round"], given["nozzle_mm"]
-    if square and rounded:
-        raise InputError(
-            "a bed is square or round", hint="Give --bed or --bed-round.", where="--bed"
-        )
-    if square:
-        return "square", square, nozzle_mm
-    if rounded:
-        return "round", (rounded[0], rounded[0], rounded[1]), nozzle_mm
-    if session.machine is None:
-        return "square", None, nozzle_mm
-    described = _described(session)
-    x, y, z = described["travel_mm"]
-    return described["bed_shape"], (x, y, z), nozzle_mm or described["nozzle_mm"]
-
-
-def _described(session: Session) -> dict[str, Any]:
-    """What the owner of the machine named said of it."""
-    assert session.machine is not None  # noqa: S101 - told by the callers
-    with session.store() as store:
-        row = store.machine(session.machine)
-    if row is None:
-        raise InputError(
-            f"no machine is called {session.machine!r}",
-            hint="`asleft machine list` shows those described.",
-            where="--machine",
-        )
-    description: dict[str, Any] = row.description
-    return description
 
 
 def piece_lines(document: dict[str, Any]) -> list[str]:
@@ -251,7 +247,7 @@ def piece_lines(document: dict[str, Any]) -> list[str]:
     lines = ["Written:", *table(sorted((k, str(v)) for k, v in document["files"].items())), ""]
     bounds = document["bounds_mm"]
     size = " × ".join(
-        plain(high - low) for low, high in zip(bounds["low"], bounds["high"], strict=True)
+        f"{high - low:.1f}" for low, high in zip(bounds["low"], bounds["high"], strict=True)
     )
     about = (
         f"About {document['grams']:.1f} g and {document['minutes']:.0f} min to print;"
@@ -272,4 +268,9 @@ def piece_lines(document: dict[str, Any]) -> list[str]:
             " the bed, stay beside the machine; its last lines switch the heaters off."
         )
     lines += wrapped(advice)
-    return lines + wrapped("Let it lie off the bed for 30 minutes before you read it.")
+    lines += wrapped("Let it lie off the bed for 30 minutes before you read it.")
+    pitch_mm = document["parameters"].get("pitch_mm")
+    if pitch_mm is not None:
+        column = "" if document["parameters"]["column_heights_mm"] else " --no-column"
+        lines += wrapped(f"Its trial: asleft trial span --pitch {pitch_mm:g}{column}")
+    return lines

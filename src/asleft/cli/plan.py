@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from asleft.cli.piece import _bed
+from asleft.cli.bed import bed_of
 from asleft.cli.session import Session, shared_options
 from asleft.cli.solving import instrument_of, instrument_options, tolerance_of
 from asleft.cli.typed import MM, Sizes
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from asleft.measure import Plan
     from asleft.pieces import SpanPiece
 
-LEAST_PITCH_MM, PITCH_STEP_MM = 60, 5
 REPEATS = click.IntRange(1, 1000)
 
 
@@ -43,19 +42,18 @@ def plan_command() -> None:
 @click.pass_obj
 def plan_span_command(session: Session, /, *, repeats: int, **given: Any) -> int:
     """The span piece of least plastic that knows X, Y and shear well enough."""
-    from asleft.measure import cheapest, plan_span, reading_minutes
+    from asleft.measure import plan_span, reading_minutes
     from asleft.pieces import column_cost, span_cost
+    from asleft.trials.choosing import least_span
 
     instrument, tolerance = instrument_of(session, given), tolerance_of(given)
 
     def planned(places: Sequence[Any]) -> Plan:
         return plan_span(places, instrument=instrument, repeats=repeats, tolerance=tolerance)
 
-    pieces = _candidates(session, given, instrument.reach_mm)
-    costs = [span_cost(piece).grams for piece in pieces]
-    choices = [(cost, p.places()) for cost, p in zip(costs, pieces, strict=True)]
-    best = cheapest(choices, planned)
-    piece = pieces[-1] if best is None else pieces[best]
+    piece = _largest(session, given, instrument.reach_mm)
+    if given["pitch_mm"] is None:
+        piece = least_span(piece, planned) or piece
     plan = planned(piece.places())
     grams = span_cost(piece).grams + column_cost(piece).grams
     minutes = span_cost(piece).minutes + column_cost(piece).minutes
@@ -74,26 +72,25 @@ def plan_span_command(session: Session, /, *, repeats: int, **given: Any) -> int
     )
 
 
-def _candidates(session: Session, given: dict[str, Any], reach_mm: float) -> list[SpanPiece]:
-    """The piece asked for, or all that bed and reach allow, the largest last."""
+def _largest(session: Session, given: dict[str, Any], reach_mm: float) -> SpanPiece:
+    """The piece asked for, or the largest that bed and reach allow."""
     from asleft.pieces import SpanPiece, fits, stiffened
 
-    shape, travel, _ = _bed(session, {**given, "nozzle_mm": None})
+    shape, travel, _ = bed_of(session, {**given, "nozzle_mm": None})
     travel_mm = travel or (220.0, 220.0, 220.0)
     largest = SpanPiece.for_machine(
         bed_shape=shape, travel_mm=travel_mm, reach_mm=reach_mm, column=given["column"]
     )
     if given["pitch_mm"] is None:
-        pitches = range(LEAST_PITCH_MM, int(largest.pitch_mm), PITCH_STEP_MM)
-        return [*(stiffened(replace(largest, pitch_mm=float(p))) for p in pitches), largest]
-    piece = replace(largest, pitch_mm=given["pitch_mm"])
+        return largest
+    piece = stiffened(replace(largest, pitch_mm=given["pitch_mm"]))
     if not fits(piece, shape, travel_mm):
         raise InputError(
             f"a pitch of {piece.pitch_mm:g} mm does not fit on this bed",
             hint=f"{largest.pitch_mm:g} mm does.",
             where="--pitch",
         )
-    return [piece]
+    return piece
 
 
 @plan_command.command("feed")

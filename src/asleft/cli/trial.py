@@ -101,8 +101,9 @@ def trial_span_command(
 
     Without a terminal the readings come from standard input, one a line, with --yes.
     """
-    from asleft.pieces import SpanPiece
+    from asleft.pieces import SpanPiece, stiffened
 
+    given["column"] = column
     if (shrinkage_percent is None) != (shrinkage_u is None):
         raise InputError(
             "a stated shrinkage needs its uncertainty, and the other way round",
@@ -111,11 +112,9 @@ def trial_span_command(
         )
     if shrinkage_percent is not None and shrinkage_u is not None:
         given |= {"shrinkage": -shrinkage_percent / 100, "shrinkage_u": shrinkage_u / 100}
-    sizes: dict[str, Any] = {} if column else {"column_heights_mm": ()}
     if pitch_mm is not None:
-        sizes["pitch_mm"] = pitch_mm
-    if sizes:
-        given["piece"] = SpanPiece(**sizes)
+        sizes: dict[str, Any] = {} if column else {"column_heights_mm": ()}
+        given["piece"] = stiffened(SpanPiece(pitch_mm=pitch_mm, **sizes))
     return run_trial(session, "span", given)
 
 

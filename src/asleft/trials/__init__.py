@@ -51,6 +51,7 @@ _PIECES: dict[str, type[SpanPiece] | type[BeadPiece] | type[FitPiece]] = {
     "fit": FitPiece,
 }
 
+ORDINARY_REACH_MM = 150.0  # of a caliper; a longer one is made use of with --pitch
 _LISTS = ("earlier", "directions", "rates_mm_min")
 
 
