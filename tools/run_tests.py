@@ -1,8 +1,8 @@
 """Set up an environment, build and install the wheel, and run the tests on it.
 
 Plain standard library, so that it runs before anything is installed. What the tests need of
-the system (PDF tools) is installed by the package manager where that is allowed, else it says
-so and those tests are skipped; with ASLEFT_REQUIRE_SYSTEM=1 a skip there is a failure.
+the system (PDF tools, a browser) is installed by the package manager where that is allowed; else it
+says so and those tests are skipped; with ASLEFT_REQUIRE_SYSTEM=1 a skip there is a failure.
 Further arguments go to pytest. Not for lint and types: `run_checks.py` adds them.
 """
 
@@ -19,7 +19,12 @@ VENV = ROOT / ".venv"
 PYTHON = VENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 
 # Program the tests look for: Debian package that brings it.
-SYSTEM = {"pdftotext": "poppler-utils", "pdftoppm": "poppler-utils", "initdb": "postgresql"}
+SYSTEM = {
+    "pdftotext": "poppler-utils",
+    "pdftoppm": "poppler-utils",
+    "initdb": "postgresql",
+    "chromium": "chromium",
+}
 
 
 def run(*command: str | Path) -> None:
@@ -73,7 +78,8 @@ def install_package(extras: str) -> None:
 
 def test(arguments: list[str]) -> None:
     """Run the tests on the installed wheel."""
-    run(PYTHON, "-m", "pytest", "-q", "-n", "2", *arguments)
+    # Browser tests stay together in one process: two browsers at once would only slow each other.
+    run(PYTHON, "-m", "pytest", "-q", "-n", "2", "--dist", "loadgroup", *arguments)
 
 
 def main(arguments: list[str]) -> None:

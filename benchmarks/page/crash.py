@@ -12,7 +12,6 @@ import time
 from pathlib import Path
 from typing import Any
 
-from asleft.practice.hands import Hands
 from benchmarks.page.browser import chromium
 from benchmarks.page.stage import (
     SHEET,
@@ -25,6 +24,8 @@ from benchmarks.page.stage import (
     wait_for,
 )
 
+from asleft.practice.hands import Hands
+
 STEP = "form[data-step]"
 ASLEEP_S = 30.0
 
@@ -33,21 +34,24 @@ def killed(home: Path, few: bool) -> list[Figure]:
     """Kill at every step (few: at every tenth); typed values stay, count, and count once."""
     kills, lost = 0, []
     figures = []
-    with Hands(7, "cartesian", 3000.0) as hands, chromium() as browser:
-        with Served(home / "home", "open", "--page-port", free_port()) as served:
-            visitor = Visitor(served.address)
-            keep_found(visitor, hands.address)
-            page = browser.new_page()
-            for kind in ("feed", "span"):
-                visitor.get().post(f"{SHEET}do/trial", kind=kind, temperature_c="205")
-                typed, hit, gone = _through(page, served, hands, 10 if few else 1)
-                kills, lost = kills + hit, lost + gone
-                trial = visitor.get().client.get(f"{SHEET}record.json").json()["trials"][-1]
-                kept = [(each["key"], each["raw"]) for each in trial["readings"]]
-                same = trial["kind"] == kind and kept == typed
-                told = f"{len(kept)} readings of {len(typed)} typed, each once and as typed: {same}"
-                figures.append(Figure(f"{kind} killed on its way", told, "True", same))
-            visitor.close()
+    with (
+        Hands(7, "cartesian", 3000.0) as hands,
+        chromium() as browser,
+        Served(home / "home", "open", "--page-port", free_port()) as served,
+    ):
+        visitor = Visitor(served.address)
+        keep_found(visitor, hands.address)
+        page = browser.new_page()
+        for kind in ("feed", "span"):
+            visitor.get().post(f"{SHEET}do/trial", kind=kind, temperature_c="205")
+            typed, hit, gone = _through(page, served, hands, 10 if few else 1)
+            kills, lost = kills + hit, lost + gone
+            trial = visitor.get().client.get(f"{SHEET}record.json").json()["trials"][-1]
+            kept = [(each["key"], each["raw"]) for each in trial["readings"]]
+            same = trial["kind"] == kind and kept == typed
+            told = f"{len(kept)} readings of {len(typed)} typed, each once and as typed: {same}"
+            figures.append(Figure(f"{kind} killed on its way", told, "True", same))
+        visitor.close()
     told = f"{len(lost)} lost of {kills} kills"
     return [Figure("typed value still in the field", told, "0", not lost), *figures]
 
@@ -127,30 +131,33 @@ def _seen(page: Any, before: str | None) -> str | None:
 
 def sleep(home: Path, few: bool) -> list[Figure]:
     """The server held for half a minute, as a laptop that sleeps, in the middle of heating."""
-    with Hands(7, "cartesian", 1.0) as hands, chromium() as browser:
-        with Served(home / "home", "open", "--page-port", "0") as served:
-            visitor = Visitor(served.address)
-            keep_found(visitor, hands.address)
-            visitor.post(f"{SHEET}do/trial", kind="feed", temperature_c="205")
-            step = wait_for(visitor.at_step)
-            page = browser.new_page()
-            page.goto(f"{served.address}{SHEET}now")
-            visitor.answer(step, **hands_do(hands, step))
-            wait_for(lambda: hands.ask("peek_heaters")["on"])
-            time.sleep(1.0)
-            os.kill(served.process.pid, signal.SIGSTOP)
-            began_s = time.monotonic()
-            page.wait_for_selector("#lost:visible", timeout=10000)
-            said_s = time.monotonic() - began_s
-            time.sleep((8.0 if few else ASLEEP_S) - said_s)
-            hot = hands.ask("peek_heaters")["on"]
-            os.kill(served.process.pid, signal.SIGCONT)
-            began_s = time.monotonic()
-            page.wait_for_selector("#lost", state="hidden", timeout=10000)
-            back_s = time.monotonic() - began_s
-            wait_for(lambda: "Heating" in page.inner_text(".now") or _seen(page, None))
-            shown = page.inner_text(".now h1")
-            visitor.close()
+    with (
+        Hands(7, "cartesian", 1.0) as hands,
+        chromium() as browser,
+        Served(home / "home", "open", "--page-port", "0") as served,
+    ):
+        visitor = Visitor(served.address)
+        keep_found(visitor, hands.address)
+        visitor.post(f"{SHEET}do/trial", kind="feed", temperature_c="205")
+        step = wait_for(visitor.at_step)
+        page = browser.new_page()
+        page.goto(f"{served.address}{SHEET}now")
+        visitor.answer(step, **hands_do(hands, step))
+        wait_for(lambda: hands.ask("peek_heaters")["on"])
+        time.sleep(1.0)
+        os.kill(served.process.pid, signal.SIGSTOP)
+        began_s = time.monotonic()
+        page.wait_for_selector("#lost:visible", timeout=10000)
+        said_s = time.monotonic() - began_s
+        time.sleep((8.0 if few else ASLEEP_S) - said_s)
+        hot = hands.ask("peek_heaters")["on"]
+        os.kill(served.process.pid, signal.SIGCONT)
+        began_s = time.monotonic()
+        page.wait_for_selector("#lost", state="hidden", timeout=10000)
+        back_s = time.monotonic() - began_s
+        wait_for(lambda: "Heating" in page.inner_text(".now") or _seen(page, None))
+        shown = page.inner_text(".now h1")
+        visitor.close()
     heaters = "heating" if hot else "off"
     return [
         Figure("contact lost is said after", f"{said_s:.2f} s", "3 s", said_s <= 3.0),

@@ -20,7 +20,8 @@ _FOCUS = """() => {
 }"""
 _CHANGED = """(old) => {
   const step = document.querySelector("form[data-step]");
-  return step ? step.dataset.step !== old : /See what was found|Go on where/.test(document.body.innerText);
+  const over = /See what was found|Go on where/;
+  return step ? step.dataset.step !== old : over.test(document.body.innerText);
 }"""
 TABS = 80  # more than any sheet has
 
@@ -28,23 +29,27 @@ TABS = 80  # more than any sheet has
 def keyboard(home: Path, few: bool) -> list[Figure]:
     """The whole evening; the clock of the practice machine runs fast."""
     speed = "2000"
-    with Served(home / "home", "practice", "--seed", "7", "--speed", speed, "--page-port", "0") as it:
-        with chromium() as browser:
-            page = browser.new_page(viewport={"width": 1280, "height": 800})
-            began_s = time.monotonic()
-            page.goto(it.address)
-            _enter(page, "Parts come out wrong")
-            _enter(page, "Connect, read and keep as found")
-            _enter(page, "On to this evening")
-            _enter(page, "Start this evening")
-            steps = _answered(page)
-            _enter(page, "See what was found")
-            page.wait_for_selector("text=Span")
-            _enter(page, "Take away")
-            with page.expect_download() as got:
-                _enter(page, "Record as PDF")
-            whole = Path(got.value.path()).read_bytes().startswith(b"%PDF")
-            took_s = time.monotonic() - began_s
+    with (
+        Served(
+            home / "home", "practice", "--seed", "7", "--speed", speed, "--page-port", "0"
+        ) as it,
+        chromium() as browser,
+    ):
+        page = browser.new_page(viewport={"width": 1280, "height": 800})
+        began_s = time.monotonic()
+        page.goto(it.address)
+        _enter(page, "Parts come out wrong")
+        _enter(page, "Connect, read and keep as found")
+        _enter(page, "On to this evening")
+        _enter(page, "Start this evening")
+        steps = _answered(page)
+        _enter(page, "See what was found")
+        page.wait_for_selector("text=Span")
+        _enter(page, "Take away")
+        with page.expect_download() as got:
+            _enter(page, "Record as PDF")
+        whole = Path(got.value.path()).read_bytes().startswith(b"%PDF")
+        took_s = time.monotonic() - began_s
     once = len(steps) == len(set(steps))
     told = f"{len(steps)} steps, each once: {once}, record a PDF: {whole}, {took_s:.0f} s"
     return [Figure("whole evening by keyboard alone", told, "to the record", once and whole)]
@@ -65,9 +70,9 @@ def _answered(page: Any) -> list[str]:
             word = shown.inner_text() if shown else ""
             _tab_to(
                 page,
-                lambda tag, text, to, word=word: tag == "BUTTON"
-                and to.endswith("/answer")
-                and text.startswith(word),
+                lambda tag, text, to, word=word: (
+                    tag == "BUTTON" and to.endswith("/answer") and text.startswith(word)
+                ),
             )
         page.keyboard.press("Enter")
         page.wait_for_function(_CHANGED, arg=step)

@@ -12,9 +12,9 @@ from collections import Counter
 from pathlib import Path
 
 import httpx2
+from benchmarks.page.stage import Figure, Served, Visitor, spread, wait_for
 
 from asleft.page.doors import COOKIE
-from benchmarks.page.stage import Figure, Served, Visitor, spread, wait_for
 
 PATHS = ("static/../app.py", "static/%2e%2e/app.py", "static/..%2f..%2fdoors.py", "m/%2e%2e%2f/now")
 
@@ -71,7 +71,9 @@ def _let_in(address: str, key: str) -> Figure:
         time.sleep(0.25)
         assert time.monotonic() - began_s < 60
     took_s = time.monotonic() - began_s
-    return Figure("right key after the guesses", f"let in after {took_s:.1f} s", "31 s", took_s <= 31)
+    return Figure(
+        "right key after the guesses", f"let in after {took_s:.1f} s", "31 s", took_s <= 31
+    )
 
 
 def _cookie(address: str, key: str) -> str:

@@ -14,8 +14,6 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import httpx2
-
-from asleft.practice.hands import Hands
 from benchmarks.page.browser import chromium
 from benchmarks.page.stage import (
     SHEET,
@@ -27,6 +25,8 @@ from benchmarks.page.stage import (
     spread,
     wait_for,
 )
+
+from asleft.practice.hands import Hands
 
 OFF = re.compile(rb"M104 S0|M108|M112|M410")
 
@@ -119,30 +119,37 @@ def at_once(home: Path, few: bool) -> list[Figure]:
     """Two tabs and a phone press the same button in the same moment, again and again."""
     wanted, taken, pressed = 12 if few else 200, [], 0
     kept: list[list[str]] = []
-    with Hands(7, "cartesian", 5000.0) as hands:
-        with Served(home / "home", "open", "--page-port", "0") as served:
-            visitor = Visitor(served.address)
-            keep_found(visitor, hands.address)
-            clients = [httpx2.Client(base_url=served.address, timeout=60) for _ in range(3)]
-            with ThreadPoolExecutor(3) as pool:
-                while pressed < wanted:
-                    visitor.get().post(f"{SHEET}do/trial", kind="span")
-                    while pressed < wanted and (step := _step_or_done(visitor)):
-                        said = {"answer": "yes", "value": f"{100 + pressed / 100:.2f}"}
-                        body = {"token": visitor.token, "step": step, **said}
-                        meet = threading.Barrier(3)
-                        jobs = [pool.submit(_press, each, body, meet) for each in clients]
-                        taken.append(sum("stale" not in job.result() for job in jobs))
-                        pressed += 1
-            document = visitor.client.get(f"{SHEET}record.json").json()
-            for trial in document["trials"]:
-                kept.append([each["key"] for each in trial["readings"]])
-            for client in (*clients, visitor):
-                client.close()
+    with (
+        Hands(7, "cartesian", 5000.0) as hands,
+        Served(home / "home", "open", "--page-port", "0") as served,
+    ):
+        visitor = Visitor(served.address)
+        keep_found(visitor, hands.address)
+        clients = [httpx2.Client(base_url=served.address, timeout=60) for _ in range(3)]
+        with ThreadPoolExecutor(3) as pool:
+            while pressed < wanted:
+                visitor.get().post(f"{SHEET}do/trial", kind="span")
+                while pressed < wanted and (step := _step_or_done(visitor)):
+                    said = {"answer": "yes", "value": f"{100 + pressed / 100:.2f}"}
+                    body = {"token": visitor.token, "step": step, **said}
+                    meet = threading.Barrier(3)
+                    jobs = [pool.submit(_press, each, body, meet) for each in clients]
+                    taken.append(sum("stale" not in job.result() for job in jobs))
+                    pressed += 1
+        document = visitor.client.get(f"{SHEET}record.json").json()
+        for trial in document["trials"]:
+            kept.append([each["key"] for each in trial["readings"]])
+        for client in (*clients, visitor):
+            client.close()
     once = sum(count == 1 for count in taken)
     doubled = sum(len(keys) - len(set(keys)) for keys in kept)
     return [
-        Figure("pressed three times at once, taken once", f"{once} of {pressed}", "all", once == pressed),
+        Figure(
+            "pressed three times at once, taken once",
+            f"{once} of {pressed}",
+            "all",
+            once == pressed,
+        ),
         Figure("readings doubled", f"{doubled} of {sum(map(len, kept))}", "0", not doubled),
     ]
 

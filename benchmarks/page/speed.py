@@ -31,7 +31,7 @@ _PAINT = "performance.getEntriesByName('first-contentful-paint').map((e) => e.st
 
 
 def first_view(home: Path, few: bool) -> list[Figure]:
-    """Bytes, hosts and first contentful paint; cold is a fresh server and a fresh browser profile."""
+    """Bytes, hosts and first contentful paint; cold is a fresh server and a fresh profile."""
     cold_ms, warm_ms, bytes_sent, hosts = [], [], 0, set()
     with chromium() as browser:
         _paint(browser, "data:text/html,<p>warm")  # the browser's own start is not the page's

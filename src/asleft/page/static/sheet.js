@@ -59,7 +59,7 @@
     for (const button of form.querySelectorAll("button")) button.disabled = true;
     try {
       const reply = await fetch(form.action, { method: "POST", body: data });
-      show(await reply.text(), reply.url);
+      show(await reply.text(), reply.url, reply.ok && form.dataset.step);
     } catch {
       for (const button of form.querySelectorAll("button")) button.disabled = false;
       lost(true);
@@ -79,7 +79,7 @@
     return boot === here && Number(count) < Number(shown);
   }
 
-  function show(text, url) {
+  function show(text, url, sent) {
     const fresh = new DOMParser().parseFromString(text, "text/html");
     if (older(fresh.body.dataset.version)) { refresh(); return; }
     const now = document.querySelector("form[data-step]");
@@ -91,7 +91,8 @@
       for (const button of now.querySelectorAll("button")) button.disabled = false;
       return;
     }
-    if (now && (!next || now.dataset.step !== next.dataset.step)) keep.drop("typed " + now.dataset.step);
+    // Let go of only when it was sent and counted: a server that was ended asks for it again.
+    if (sent && (!next || next.dataset.step !== sent)) keep.drop("typed " + sent);
     for (const id of ["sheet", "strip"]) {
       const old = document.getElementById(id);
       const young = fresh.getElementById(id);
