@@ -33,8 +33,8 @@ def begin(home: Path, address: str) -> subprocess.Popen[str]:
 
 def readings(home: Path) -> list[str]:
     with Store.open(home) as store:
-        latest = store.latest_calibration()
-        trials = store.trials(latest.id) if latest else []
+        latest = store.calibrations()[-1:]
+        trials = store.trials(latest[0].id) if latest else []
         return [row.raw for trial in trials for row in store.readings(trial.id)]
 
 

@@ -74,7 +74,7 @@ class MachineAtHand:
         if self._row is None and self._address is not None:
             self.connect()
         if self._row is None:
-            self._row = self._described() or self._add(MachineDescription(name=ON_PAPER))
+            self._row = self.described() or self._add(MachineDescription(name=ON_PAPER))
         return self._row
 
     @property
@@ -85,7 +85,7 @@ class MachineAtHand:
     @property
     def description_unconnected(self) -> MachineDescription:
         """The same as far as it is known without asking the machine; else the defaults."""
-        row = self._likely() if self._by_port_alone else self._described()
+        row = self._likely() if self._by_port_alone else self.described()
         known = MachineDescription(name=ON_PAPER)
         return MachineDescription.from_dict(row.description) if row else known
 
@@ -99,7 +99,7 @@ class MachineAtHand:
         """Whether there is an address to connect to."""
         if self.connection is not None or self._address is not None:
             return True
-        row = self._described()
+        row = self.described()
         return row is not None and row.description.get("address") is not None
 
     def connect(self) -> Machine:
@@ -124,7 +124,7 @@ class MachineAtHand:
             self.connection.stop()
 
     def _open(self) -> Machine:
-        named = None if self._by_port_alone else self._described()
+        named = None if self._by_port_alone else self.described()
         presumed = named or self._likely()
         wanted = to_open(presumed, self._address, self._rate_baud)
         self.store.require_sound()  # what cannot be kept is not begun: nothing was sent yet
@@ -155,7 +155,13 @@ class MachineAtHand:
             self.description, address=opened.address, rate_baud=opened.rate_baud
         )
 
-    def _described(self) -> MachineRow | None:
+    @property
+    def only_by_number(self) -> bool:
+        """Whether nothing says which machine is meant: no name, no port, no open line."""
+        return self._row is None and self._name is None and self._address is None
+
+    def described(self) -> MachineRow | None:
+        """The machine meant as far as the store tells; None where none was ever described."""
         return self._row or meant(self.store, self._name)
 
     def _add(self, description: MachineDescription) -> MachineRow:

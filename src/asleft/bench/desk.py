@@ -14,7 +14,7 @@ from asleft.controller import SettingsReport
 from asleft.errors import InputError, RefusedError
 
 if TYPE_CHECKING:
-    from asleft.record import KeptRow
+    from asleft.record import CalibrationRow, KeptRow
 
 Standing = Literal["in_force", "after_reset", "from_storage", "typed", "pasted"]
 
@@ -70,6 +70,38 @@ class Desk(MachineAtHand):
         """The open calibration, or the one closed last, or None."""
         rows = self.store.calibrations(self.row.id)
         return rows[-1].id if rows else None
+
+    def calibration_meant(self, number: int | None) -> CalibrationRow:
+        """The calibration of this number, or the latest one of this machine.
+
+        Raises:
+            InputError: there is none, or several machines are described and nothing says which.
+            RefusedError: a machine is named, and it is another one's.
+        """
+        if number is not None and self.only_by_number:
+            row = self.store.calibration(number)
+        else:
+            row = self._of_this_machine(number)
+        if row is None:
+            raise InputError(
+                "there is no such calibration", hint="`asleft found` begins one.", where="record"
+            )
+        return row
+
+    def _of_this_machine(self, number: int | None) -> CalibrationRow | None:
+        machine = self.described()
+        if machine is None:
+            return None
+        if number is None:
+            return next(reversed(self.store.calibrations(machine.id)), None)
+        row = self.store.calibration(number)
+        if row is not None and row.machine_id != machine.id:
+            raise RefusedError(
+                f"calibration {number} is of another machine than {machine.name!r}",
+                hint="Give the number alone, or the machine alone for its latest.",
+                where="calibration",
+            )
+        return row
 
     def kept_here(self) -> list[KeptRow]:
         """The kept states of the open calibration, oldest first."""

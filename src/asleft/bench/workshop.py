@@ -17,7 +17,7 @@ from asleft.bench.desk import Desk
 from asleft.bench.person import Person
 from asleft.bench.versions import versions
 from asleft.controller import connect, tell_also
-from asleft.errors import AsleftError, InputError
+from asleft.errors import AsleftError
 
 if TYPE_CHECKING:
     from asleft.controller import Machine
@@ -226,19 +226,15 @@ class Bench:
         return proving.prove_piece(self._desk, {"readings": readings})
 
     def record(self, calibration_id: int | None = None, *, close: bool) -> dict[str, Any]:
-        """The record of a calibration, closing it if asked; `asleft.record/1`."""
+        """The record of a calibration, closing it if asked; `asleft.record/1`.
+
+        Without a number, the latest one of this machine.
+        """
         from asleft.record import assemble
 
-        store = self._desk.store
-        if calibration_id is None:
-            row = store.latest_calibration()
-        else:
-            row = store.calibration(calibration_id)
-        if row is None:
-            raise InputError(
-                "there is no such calibration", hint="`asleft found` begins one.", where="record"
-            )
+        row = self._desk.calibration_meant(calibration_id)
         self._desk.file_wire_log()
+        store = self._desk.store
         if close and row.closed_at is None:
             store.close_calibration(row.id, "the record was made")
         return assemble(store, row.id, versions=versions())

@@ -63,6 +63,12 @@ def _making(session: Session, given: dict[str, Any]) -> Making:
     from asleft.measure import Making
 
     if given["findings"] is not None:
+        if session.machine is not None:
+            raise InputError(
+                "findings come from a file or from a machine, not from both",
+                hint="Give --findings or --machine.",
+                where="--findings",
+            )
         results = _results(given["findings"])
         return Making.from_results(results, adjusted=given["adjusted"])
     if session.machine is not None:

@@ -94,11 +94,6 @@ class Calibrations(Tables):
         with self._reading() as connection:
             return _calibrations(connection, *where)
 
-    def latest_calibration(self) -> CalibrationRow | None:
-        """The calibration opened last, of any machine, or None."""
-        found = self.calibrations()
-        return found[-1] if found else None
-
 
 def _calibrations(connection: Connection, *where: ColumnElement[bool]) -> list[CalibrationRow]:
     closed = {row["calibration_id"]: row for row in rows(connection, schema.calibration_close)}
