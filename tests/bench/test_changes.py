@@ -68,8 +68,18 @@ def test_unconfirmed_means_unsent(sit_down) -> None:
     with sit_down(gone_at="set.confirm") as (bench, _):
         before = bench.found()["raw"]
         with pytest.raises(Stopped):
-            bench.set({"X": 99.0}, from_findings=False, store=True)
+            bench.set({"X": 82.0}, from_findings=False, store=True)
         assert bench.found()["raw"] == before
+
+
+def test_a_value_far_from_the_one_in_force_is_meant_or_unsent(sit_down) -> None:
+    with sit_down(gone_at="set.far") as (bench, _):
+        before = bench.found()["raw"]
+        with pytest.raises(Stopped):  # a belt is not 10 % off: the person is asked
+            bench.set({"X": 88.0}, from_findings=False, store=False)
+        assert bench.found()["raw"] == before
+        assert bench.set({"X": 82.3, "E": 100.0}, from_findings=False, store=False)["verified"]
+        assert bench.set({"X": 88.0}, from_findings=False, store=False, far=True)["verified"]
 
 
 @pytest.mark.parametrize("values", [{"X": 0.0}, {"Y": -80.0}, {"Q": 3.0}, {"E1": 90.0}])

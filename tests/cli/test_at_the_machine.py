@@ -121,6 +121,15 @@ def test_a_wrong_value_sends_nothing(cli, hands):
     assert cli("found", *port, "--json").json["steps_per_mm"] == before
 
 
+def test_no_option_but_far_says_that_a_strange_value_is_meant(cli, hands):
+    port = ("--port", hands.address)
+    ran = cli("set", "X=8000", "--yes", *port, "--json")
+    assert (ran.status, ran.error["where"]) == (2, "X"), ran.err
+    assert "80 in force" in ran.error["message"] and "--far" in ran.error["hint"]
+    assert hands.ask("peek_settings")["in_force"]["M92"]["X"] == 80.0
+    assert cli("set", "X=88", "--yes", "--far", *port).status == 0
+
+
 @pytest.mark.parametrize("wrong", ["X=nan", "X=1,234.5", "X", "x=80 X=81"])
 def test_what_is_no_value_never_reaches_a_machine(cli, wrong):
     ran = cli("set", *wrong.split(), "--yes", "--port", "socket://127.0.0.1:9", "--json")

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from asleft.bench.desk import Desk
+from asleft.bench.far import need_meant
 from asleft.bench.found import named_values, read_and_keep
 from asleft.bench.handing import hand_over, in_file, latest_told
 from asleft.bench.outcome import Outcome
@@ -31,11 +32,17 @@ Proposal = Mapping[str, Any]
 
 
 def set_values(
-    desk: Desk, values: Mapping[str, float] | None, *, from_findings: bool, store: bool
+    desk: Desk,
+    values: Mapping[str, float] | None,
+    *,
+    from_findings: bool,
+    store: bool,
+    far: bool = False,
 ) -> dict[str, Any]:
     """Set named values, or those of the standing proposals; returns `asleft.set/1`.
 
-    With `store` and nothing to set, what is in force is stored.
+    With `store` and nothing to set, what is in force is stored. `far` says that named values far
+    from those in force are meant; else the person is asked.
     """
     wanted: dict[str, float] = dict(values or {})
     proposals: list[Proposal] = []
@@ -50,11 +57,12 @@ def set_values(
             hint="Give NAME=VALUE, or --from-findings after a trial that proposes a change.",
             where="set",
         )
+    typed = {} if far or from_findings else wanted
     if not desk.reachable:
-        return _handed_over(desk, wanted, proposals)
+        return _handed_over(desk, wanted, proposals, typed)
     before, kept_before = read_and_keep(desk, "before a change")
     if in_file(desk, kept_before):
-        return _handed_over(desk, wanted, proposals)
+        return _handed_over(desk, wanted, proposals, typed)
     _refuse_stale(desk, proposals, before)
     change = Change(
         before,
@@ -64,6 +72,7 @@ def set_values(
         store,
         [p["id"] for p in proposals],
     )
+    need_meant(desk, named_values(before), typed)
     outcome = Outcome("set")
     send(desk, outcome, change)
     return outcome.to_dict()
@@ -132,12 +141,17 @@ def restore(desk: Desk, number: int, *, everything: bool) -> dict[str, Any]:
 
 
 def _handed_over(
-    desk: Desk, wanted: Mapping[str, float], proposals: Sequence[Proposal]
+    desk: Desk,
+    wanted: Mapping[str, float],
+    proposals: Sequence[Proposal],
+    typed: Mapping[str, float],
 ) -> dict[str, Any]:
     """Lines to enter, where the proposals still hold on what is known to be in force."""
     latest = latest_told(desk)
     if latest is not None:
-        _refuse_stale(desk, proposals, parse_report(latest.raw))
+        now = parse_report(latest.raw)
+        _refuse_stale(desk, proposals, now)
+        need_meant(desk, named_values(now), typed)
     return hand_over(desk, "set", wanted, proposals)
 
 

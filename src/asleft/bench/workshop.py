@@ -163,10 +163,17 @@ class Bench:
         return stream(self._desk, text, paused=paused)
 
     def set(
-        self, values: Mapping[str, float] | None = None, *, from_findings: bool, store: bool
+        self,
+        values: Mapping[str, float] | None = None,
+        *,
+        from_findings: bool,
+        store: bool,
+        far: bool = False,
     ) -> dict[str, Any]:
         """Set values, read them back, store if asked; `asleft.set/1`."""
-        return changing.set_values(self._desk, values, from_findings=from_findings, store=store)
+        return changing.set_values(
+            self._desk, values, from_findings=from_findings, store=store, far=far
+        )
 
     def entered(self, told: Mapping[str, Any]) -> None:
         """Wait for the person's word that a change handed over is entered; see `handing`."""

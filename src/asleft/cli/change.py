@@ -28,6 +28,7 @@ def _unit(name: str) -> str:
 @click.argument("values", nargs=-1, metavar="NAME=VALUE...")
 @click.option("--from-findings", is_flag=True, help="The standing proposals of this calibration.")
 @click.option("--store", is_flag=True, help="Store as well; everything live is stored.")
+@click.option("--far", is_flag=True, help="A value far from the one in force is meant.")
 @click.option("--yes", is_flag=True, help="Send without asking.")
 @line_options
 @shared_options
@@ -39,6 +40,7 @@ def set_command(
     values: Sequence[str],
     from_findings: bool,
     store: bool,
+    far: bool,
     yes: bool,
     address: str | None,
     rate_baud: int | None,
@@ -58,7 +60,7 @@ def set_command(
     wanted = _wanted(values)
     _need_answers(session, yes=yes, address=address)
     with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
-        document = bench.set(wanted or None, from_findings=from_findings, store=store)
+        document = bench.set(wanted or None, from_findings=from_findings, store=store, far=far)
     return tell_change(session, document)
 
 

@@ -10,6 +10,7 @@ from asleft.measure.bead_fit import Extrusion
 from asleft.measure.control import ControlChart, ewma_chart, individuals_chart
 from asleft.measure.drift import Finding, Series, Step, judge_series
 from asleft.measure.drives import DriveChange
+from asleft.measure.feed import PLAUSIBLE as PLAUSIBLE_FEED
 from asleft.measure.feed import solve_feed
 from asleft.measure.fit_trial import solve_fit, solve_fits
 from asleft.measure.grades import grade_for, grade_width_mm
@@ -38,6 +39,8 @@ from asleft.measure.result import BudgetLine, Proposal, Quantity, SetAside, Solu
 from asleft.measure.shared import Common, judge_instrument
 from asleft.measure.slip import SlipBracket, slip_bracket
 from asleft.measure.span import solve_span
+from asleft.measure.span_deciding import PLAUSIBLE_SCALE
+from asleft.measure.span_proposals import PLAUSIBLE_SHEAR
 from asleft.measure.table import (
     parse_bead_table,
     parse_feed_table,
@@ -49,6 +52,9 @@ from asleft.measure.tolerance import Tolerance
 from asleft.measure.traverse import motion_as_read, solve_traverse
 
 __all__ = [
+    "PLAUSIBLE_FEED",
+    "PLAUSIBLE_SCALE",
+    "PLAUSIBLE_SHEAR",
     "Allowance",
     "BeadReading",
     "BudgetLine",
