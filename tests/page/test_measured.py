@@ -14,18 +14,10 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 
-pytestmark = [pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.system("chromium"), pytest.mark.xdist_group("browser")]
 
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param("killed", marks=pytest.mark.system("chromium")),
-        pytest.param("stop", marks=pytest.mark.system("chromium")),
-        "presses",
-        "doors",
-    ],
-)
+@pytest.mark.parametrize("name", ["killed", "stop"])
 def test_a_share_of_what_is_measured_holds(name: str) -> None:
     done = subprocess.run(
         [sys.executable, "-m", "benchmarks.page", name, "--few"],
@@ -40,6 +32,5 @@ def test_a_share_of_what_is_measured_holds(name: str) -> None:
 
 @pytest.mark.slow
 @pytest.mark.timeout(150)
-@pytest.mark.system("chromium")
 def test_a_whole_evening_by_keyboard_alone() -> None:
     test_a_share_of_what_is_measured_holds("keyboard")
