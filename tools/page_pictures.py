@@ -33,6 +33,11 @@ class Tour:
         self.desk = browser.new_context(**DESK).new_page()
         self.phone = browser.new_context(**PHONE).new_page()
 
+    def close(self) -> None:
+        """Both windows, so that the server has nobody left to tell."""
+        self.desk.context.close()
+        self.phone.context.close()
+
     def go(self, path: str) -> None:
         """Look at a sheet at the desk."""
         self.desk.goto(self.address + path)
@@ -175,7 +180,9 @@ def main() -> int:
         )
         for tour, arguments in tours:
             with served(*arguments) as address:
-                tour(Tour(browser, address, out))
+                taken = Tour(browser, address, out)
+                tour(taken)
+                taken.close()
         browser.close()
     print(f"{len(list(out.glob('*.png')))} pictures in {out}")
     return 0

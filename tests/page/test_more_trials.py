@@ -121,3 +121,28 @@ def test_the_years_of_a_machine_with_their_numbers(visitor):
     assert "1 calibration since" in years.text and "Feed of E" in years.text
     assert "Cannot be judged yet" in years.text and "%" in years.text
     assert years.html.count("<figure") == years.html.count("The numbers of this picture") == 1
+
+
+def test_lines_handed_over_wait_for_a_word_and_then_count(serve):
+    """No cable: what was entered by hand is kept as typed, and the next trial rests on it."""
+    served = serve("open", "--page-port", "0")
+    visitor = Visitor(served.address).get("/").press("/machine", name="case-maker")
+    visitor.client.post("/m/case-maker/do/set", data={"token": visitor.token})
+    wait_for(lambda: "could not be done" in visitor.get("/m/case-maker/now").text)
+    assert "On this page: Change and prove" in visitor.text and "In a terminal" in visitor.text
+    visitor.get("/m/case-maker/before").press("/pasted", steps="X=80, Y=80, Z=400, E=93")
+    rows = "marked_mm,remaining_mm,commanded_mm\n" + "120,23.7,100\n" * 4
+    visitor.get("/m/case-maker/evening")
+    visitor.press("/pasted", kind="feed", temperature_c="205", readings=rows)
+    visitor.get("/m/case-maker/change").press("/do/set")
+    wait_for(lambda: visitor.get("/m/case-maker/now").step())
+    assert visitor.step().endswith("entered")
+    assert "M92 E96.573" in visitor.text and "hand at the switch" in visitor.text
+    assert "In a terminal" not in visitor.text
+    visitor.press("/answer", ("answer", "yes"))
+    wait_for(lambda: "See what was found" in visitor.get("/m/case-maker/now").text)
+    document = json.loads(visitor.client.get("/m/case-maker/record.json").content)
+    last = document["kept_states"][-1]
+    assert last["standing"] == "typed"
+    assert last["parsed"]["steps_per_mm"]["E"] == pytest.approx(93 * 100 / 96.3, abs=1e-4)
+    assert document["changes"][-1]["state"] == "handed_over"  # a word is no proof

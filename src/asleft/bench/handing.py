@@ -13,7 +13,7 @@ from asleft.bench.found import named_values
 from asleft.bench.height import CAUTION, touches_height
 from asleft.bench.outcome import Command, Outcome
 from asleft.bench.person import Ask
-from asleft.bench.sending import file_change
+from asleft.bench.sending import MOVES_LATER, file_change
 from asleft.bench.waiting import as_entered
 from asleft.controller import SettingsReport, file_lines, parse_report, setting_lines
 from asleft.errors import InputError, Stopped
@@ -103,7 +103,8 @@ def entered(desk: Desk, told: Mapping[str, Any]) -> None:
     """
     ask = Ask(
         "entered",
-        "Enter these lines by hand; say so when they stand.",
+        "Enter these lines by hand, then say so.",
+        cautions=(MOVES_LATER, *told["warnings"]),
         action="enter",
         details={"lines": list(told["by_hand"]), "how": told["reason"]},
         only_in_person=True,

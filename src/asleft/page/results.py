@@ -122,7 +122,7 @@ def take(house: House, machine: str, asked: Asked) -> dict[str, Any]:
     document, common = _record(house, machine)
     allowed, refused = _allowed(house, machine, asked)
     making = [
-        {"text": p["reason"], **saying.change_row(p)}
+        {"text": p["reason"], "said": saying.to_enter(p)}
         for p in (document or {}).get("proposals", ())
         if p["place"] == "making" and p["withdrawn"] is None and p["verdict"] == "adjust"
     ]

@@ -169,10 +169,10 @@ def changes_since(
             continue
         for each in change["settings"]:
             unit = UNITS.get(each["setting"], "mm")
-            before = "not known" if each["before"] is None else f"{each['before']:g}"
+            before = "not known" if each["before"] is None else f"{each['before']:.8g}"
             how = state(change)
             told[each["setting"], each["axis"]] = (
-                f"{each['axis']} {before} → {each['wanted']:g} {unit}, {how}"
+                f"{each['axis']} {before} → {each['wanted']:.8g} {unit}, {how}"
             )
     return told
 
@@ -206,6 +206,26 @@ def budget_row(line: Mapping[str, Any], quantities: Iterable[Mapping[str, Any]])
         "kind": str(line["kind"]),
         "part": "not known" if part is None else f"{abs(part) * factor:.2g} {unit}",
     }
+
+
+def to_enter(proposal: Mapping[str, Any]) -> str:
+    """What a slicing profile should get, as a sentence without its full stop."""
+    value = proposal["proposed"]
+    if proposal["setting"] == "growth" and value:
+        way, what = ("large", "take off") if value > 0 else ("small", "add to")
+        return (
+            f"Outside sizes come out {abs(value):.2f} mm {way}: let the profile {what}"
+            f" {abs(value) / 2:.3f} mm at each wall"
+        )
+    row = change_row(proposal)
+    return f"{row['name'][:1].upper()}{row['name'][1:]}: {row['proposed']}"
+
+
+def question(text: str) -> tuple[str, str]:
+    """A step's text as its question and what explains it; values of a table beside it left out."""
+    plain = re.sub(r" \([^)]*→[^)]*\)", "", text)
+    end = plain.rfind("?") + 1
+    return (plain[:end], plain[end:].strip()) if end else (plain, "")
 
 
 _WAYS = (

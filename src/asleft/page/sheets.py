@@ -13,7 +13,7 @@ from asleft.bench.events import EVENTS
 from asleft.bench.proposing import Door
 from asleft.page import past, results
 from asleft.page.house import House
-from asleft.page.saying import day, for_page, minutes, seconds
+from asleft.page.saying import day, for_page, minutes, question, seconds
 from asleft.page.strip import status, title, warm
 
 Asked = Mapping[str, str]
@@ -99,6 +99,7 @@ def now(house: House, machine: str, asked: Asked) -> dict[str, Any]:
         "present": present,
         "picture": picture_of(present.ask) if present else None,
         "values": _values(present.ask.details) if present else [],
+        "said": question(present.ask.text) if present else ("", ""),
         "how": for_page(str(present.ask.details.get("how") or "")) if present else "",
         "wait": wait,
         "warm": warm(worker),
