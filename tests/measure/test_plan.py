@@ -19,6 +19,7 @@ from asleft.measure import (
     solve_span,
     solve_traverse,
 )
+from asleft.pieces import SpanPiece
 
 LONG = Instrument(reach_mm=250.0)
 
@@ -66,6 +67,23 @@ def test_a_span_plan_is_what_the_solver_reaches(piece, machine) -> None:
     assert {(e.name, e.axis) for e in plan.expected} <= set(reached)
     for e in plan.expected:
         assert e.u == pytest.approx(np.median(reached[e.name, e.axis]), rel=0.15), e
+
+
+def test_a_plan_of_the_piece_as_drawn_is_how_far_the_solver_then_lies_from_the_truth(machine):
+    """Errors of X and Y over 400 evenings; `python -m benchmarks.planned` does it at length."""
+    places = SpanPiece().places()
+    rows = [(p.direction, p.faces, p.nominal_mm, p.label) for p in places]
+    caliper = Instrument(reach_mm=150.0)
+    plan = plan_span(places, instrument=caliper, reading_sd_mm=0.025, face_sd_mm=0.02)
+    off = []
+    for seed in range(400):
+        m = machine(np.random.default_rng(seed), instrument=caliper)
+        found = solve_span(m.read(rows), instrument=caliper, in_force={}, skew=None)
+        by_axis = {q.axis: q.value for q in found.quantities if q.name == "printed_scale"}
+        off += [by_axis["X"] - m.scale[0], by_axis["Y"] - m.scale[1]]
+    expected = {(e.name, e.axis): e.u for e in plan.expected}["printed_scale", "X"]
+    assert expected <= 0.025e-2
+    assert np.sqrt(np.mean(np.square(off))) == pytest.approx(expected, rel=0.1)
 
 
 def test_longer_pieces_checks_and_repeats_help(piece) -> None:
