@@ -40,11 +40,30 @@ def test_describing_again_changes_only_what_is_given(cli):
         ("--geometry", "W=80"),
         ("--baud", "0"),
         ("--max-nozzle", "900"),
+        ("--nozzle", "40"),
+        ("--filament", "17.5"),
+        ("--bed", "1000000,220,250"),
+        ("--bed-round", "180,30000"),
     ],
 )
 def test_a_wrong_description_is_refused(cli, wrong):
     ran = cli("--json", "machine", "describe", "bench", *wrong)
     assert ran.status == 2 and ran.error["where"].startswith("--")
+
+
+@pytest.mark.parametrize("what", ["machine", "instrument"])
+@pytest.mark.parametrize("name", ["loft/bench", "loft\\bench", "loft\nbench"])
+def test_a_name_that_is_none_is_refused(cli, what, name):
+    ran = cli("--json", what, "describe", name)
+    assert (ran.status, ran.error["where"]) == (2, "NAME")
+
+
+def test_a_resolution_that_its_permissible_error_belies(cli):
+    ran = cli("--json", "instrument", "describe", "rule", "--resolution", "25")
+    assert (ran.status, ran.error["where"]) == (2, "--resolution")
+    assert "--mpe" in ran.error["hint"]
+    given = ("--resolution", "1", "--mpe", "0.5")
+    assert cli("instrument", "describe", "rule", *given).status == 0
 
 
 def test_nothing_wrong_is_kept(cli):
@@ -80,7 +99,12 @@ def test_an_instrument_and_its_check_on_a_known_length(cli):
 
 @pytest.mark.parametrize(
     ("readings", "where"),
-    [(["100.02", "x", "100"], "reading 2"), (["-1", "1", "1"], ""), (["100", "100"], "READING")],
+    [
+        (["100.02", "x", "100"], "reading 2"),
+        (["-1", "1", "1"], ""),
+        (["100", "100"], "READING"),
+        (["10.02", "10", "10"], "--length"),
+    ],
 )
 def test_a_wrong_check_is_not_kept(cli, readings, where):
     cli("instrument", "describe", "vernier")

@@ -12,6 +12,7 @@ from asleft.bench.person import Ask
 from asleft.cli.failure import InputEndedError
 from asleft.cli.terminal import TerminalPerson
 from asleft.errors import InputError
+from asleft.trials import FeedTrial
 
 REMAINING = Ask("feed.2.remaining", "measure what remains", count=(2, 4))
 
@@ -69,6 +70,16 @@ def test_bounds_of_the_question_hold():
     someone, shown = person("-2\n121\n-0.5\n")
     assert someone.number(ask).value == -0.5
     assert shown.getvalue().count("impossible") == 2
+
+
+def test_a_mark_that_went_in_is_no_length():
+    (ask,) = (
+        step for step in FeedTrial(temperature_c=205.0).steps if step.key == "feed.1.remaining"
+    )
+    someone, shown = person("0\n0,0\n7.5\n")
+    question = Ask(ask.key, ask.text, details=ask.details)
+    assert someone.number(question).value == 7.5
+    assert shown.getvalue().count("The mark went in") == 2
 
 
 def test_the_question_stands_behind_its_cautions():

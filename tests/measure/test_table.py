@@ -50,6 +50,7 @@ def test_inches_are_lengths() -> None:
         (MARKED + "120,20,0\n", "row 2, column commanded_mm", "0"),
         (MARKED + "120,20,1e2\n", "row 2, column commanded_mm", "1e2"),
         (MARKED + "120,20,99999\n", "row 2, column commanded_mm", "99999"),
+        (MARKED + "120,0,100\n", "row 2, column remaining_mm", "mark went in"),
         (MARKED + "120,130,100\n", "row 2, column remaining_mm", "130"),
         (MARKED + "120,20,100,7\n", "row 2, column 4", "7"),
         (MARKED + "# noise\n\n120,20\n", "row 4, column commanded_mm", "empty"),

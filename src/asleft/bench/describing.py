@@ -11,6 +11,12 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from asleft.bench.desk import Desk
+from asleft.bench.possible import (
+    require_instrument,
+    require_length,
+    require_machine,
+    require_name,
+)
 from asleft.controller import MachineDescription
 from asleft.errors import InputError
 from asleft.measure import Instrument, KnownLengthCheck
@@ -29,6 +35,9 @@ def describe_machine(desk: Desk, given: Mapping[str, Any]) -> dict[str, Any]:
     name = str(given.get("name") or "").strip()
     known = desk.store.machine(name)
     before = known.description if known else {}
+    if known is None:  # one filed by its address keeps that name
+        require_name(name)
+    require_machine(given)
     described = MachineDescription.from_dict({**before, **given, "name": name}).to_dict()
     desk.store.add_machine(described)
     desk.described_anew(name)
@@ -70,6 +79,9 @@ def describe_instrument(desk: Desk, given: Mapping[str, Any]) -> dict[str, Any]:
     known = desk.store.instrument(name)
     described = {**(known.description if known else {}), **given, "name": name}
     described |= Instrument.from_dict(described).to_dict()
+    if known is None:
+        require_name(name)
+    require_instrument(given, described)
     desk.store.add_instrument(described)
     return described
 
@@ -104,6 +116,7 @@ def check_instrument(
     values_mm = [each.value for each in readings]
     resolution_mm = row.description["resolution_mm"]
     found = asdict(KnownLengthCheck.from_readings(values_mm, nominal_mm, u_mm, resolution_mm))
+    require_length(found["error_mm"], nominal_mm, row.description["mpe_mm"])
     details = {"readings_mm": values_mm, "raw": [each.raw for each in readings], **found}
     desk.store.add_instrument_check(name, details)
     desk.store.add_instrument({**row.description, "check": found})

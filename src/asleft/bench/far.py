@@ -1,4 +1,4 @@
-"""Values typed far from those in force: told with how far, and taken only from a person who means it.
+"""Values typed far from those in force: told with how far, taken only if they are meant.
 
 As far as a finding may go before it says "look at the hardware first", and no further. Not for
 findings, which carry their own verdicts. Stands on what `measure` calls plausible.

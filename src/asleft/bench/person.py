@@ -25,9 +25,10 @@ class Ask:
     `weigh`, `try_fit`, `power_cycle`, `enter`, `approve`, `check`), `details` with what, so that a
     face can draw it and a simulated person can do it. Two details bound the answer to `number`, in
     `unit`: `low`, the smallest that is possible (0 where it is not given), and `high`, the largest
-    (no bound where it is not given); a face asks again for anything outside. A question for
-    `choose` has `choices` in its details: a list of [value, text], the value being what is stored
-    and the text what a person reads. `only_in_person` marks what only somebody who looks at the
+    (no bound where it is not given); a face asks again for anything outside. `not_zero` says why 0
+    is no answer, where it is none. A question for `choose` has `choices` in its details: a list of
+    [value, text], the value being what is stored and the text what a person reads.
+    `only_in_person` marks what only somebody who looks at the
     machine can know: no option answers it beforehand, and a face without such a person raises
     `InputError`.
     """
@@ -88,6 +89,8 @@ def number_of(ask: Ask, text: str) -> Typed:
     """
     typed = parse_typed(text, where=ask.unit, lengths=ask.unit == "mm")
     low, high = float(ask.details.get("low", 0.0)), ask.details.get("high")
+    if typed.value == 0 and "not_zero" in ask.details:
+        raise InputError(f"{typed.raw.strip()} is no length here", hint=ask.details["not_zero"])
     if typed.value < low or (high is not None and typed.value > float(high)):
         bound = f"from {low:g}" + (f" to {float(high):g}" if high is not None else "")
         raise InputError(

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from asleft.controller import Machine
 
 
+BOUNDS = ("low", "high", "not_zero")  # what a question says of its answer, not of its place
+
+
 class Run:
     """One pass over a trial's steps.
 
@@ -163,7 +166,7 @@ class Run:
         self.desk.store.add_reading(
             self.trial_id,
             key=step.key,
-            place={k: v for k, v in place.items() if k not in ("low", "high")},
+            place={k: v for k, v in place.items() if k not in BOUNDS},
             value=value,
             raw=raw,
             unit=step.unit,

@@ -56,6 +56,12 @@ def _feed(row: Row, *, marked: bool) -> FeedReading:
     if not marked:
         return FeedReading(commanded, row.size("fed_mm", zero=True), rate_mm_min=rate)
     mark, remaining = row.size("marked_mm"), row.size("remaining_mm", zero=True)
+    if remaining == 0:
+        raise row.wrong(
+            "remaining_mm",
+            "0 means that the mark went in: how much was fed is not known",
+            "Feed again with more marked, and leave this row out.",
+        )
     if remaining > mark:
         raise row.wrong(
             "remaining_mm",

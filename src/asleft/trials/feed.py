@@ -32,6 +32,11 @@ ATTENDED = (
     " off."
 )
 
+MARK_GONE = (
+    "The mark went in, so how much was fed is not known: mark more. Stop here and begin anew"
+    " with a longer mark (--anew --marked 150)."
+)
+
 
 @dataclass(frozen=True)
 class FeedTrial(AllSteps):
@@ -139,6 +144,7 @@ class FeedTrial(AllSteps):
                     "marked_mm": self.marked_mm,
                     "commanded_mm": self.length_mm,
                     "high": self.marked_mm,
+                    "not_zero": MARK_GONE,
                     **({"rate_mm_min": rate_mm_min} if self.rates_mm_min else {}),
                 },
                 count=count,
