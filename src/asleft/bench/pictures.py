@@ -115,7 +115,7 @@ def _rest(trial: Mapping[str, Any], document: Mapping[str, Any]) -> Figure | Non
         _for_page(chart),
         "What is left of each reading, by the number of its place on the drawing."
         + (f" Open: set aside ({aside})." if aside else " None was set aside."),
-        ("Place", "Where", "Drawn", "Read", "Left over", ""),
+        ("Place", "Where", "Drawn", "Read", "Left over", "Note"),
         tuple(
             (
                 r["place"],
@@ -156,7 +156,6 @@ def _as_taken(trial: Mapping[str, Any]) -> Iterable[Figure]:
     """Widths of a bead or tries of a fit, as they were taken."""
     from asleft.record.sheet_findings import reading_charts
 
-    unit = "Drawn"
     rows = tuple(
         (
             f"{_drawn(r)} mm" if _drawn(r) else "",
@@ -170,7 +169,7 @@ def _as_taken(trial: Mapping[str, Any]) -> Iterable[Figure]:
         "fit": "Every try, by the room drawn around your part.",
     }
     for svg in reading_charts(dict(trial)):
-        yield Figure(_for_page(svg), captions[trial["kind"]], (unit, "Read", ""), rows)
+        yield Figure(_for_page(svg), captions[trial["kind"]], ("Drawn", "Read", "Note"), rows)
 
 
 def _drawn(reading: Mapping[str, Any]) -> str:
@@ -202,7 +201,7 @@ def proof_figure(faces: Sequence[Mapping[str, Any]]) -> Figure | None:
         _for_page(interval_chart(rows, unit="mm", caption="read less foretold")),
         "Each place: what was read less what was foretold, in the interval that was foretold to"
         " hold it 95 times of 100. Open means outside.",
-        ("Place", "Foretold, 95 %", "Read", ""),
+        ("Place", "Foretold, 95 %", "Read", "Note"),
         tuple(
             (
                 str(f["label"]),
