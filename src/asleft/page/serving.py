@@ -88,8 +88,7 @@ def ready(house: House) -> None:
     """
     import scipy.special  # noqa: F401 - loading it is the purpose
 
-    import asleft.bench.pictures
-    import asleft.record  # noqa: F401
+    import asleft.bench.pictures  # noqa: F401
 
     sheets.workshop(house, None, {})
 
