@@ -25,6 +25,13 @@ def test_the_persons_word_is_marked_as_such(sit_down) -> None:
     assert kept is not None and kept.standing == "in_force"  # nothing was seen to restart
 
 
+def test_where_nothing_was_stored_a_word_proves_nothing(sit_down) -> None:
+    with sit_down() as (bench, _):
+        bench.found()
+        told = bench.prove(power_cycled=True)
+    assert told["survived_power_cycle"] is None and "nothing was there" in told["reason"]
+
+
 def test_without_a_banner_a_power_cycle_asked_for_is_not_proved(sit_down, hands) -> None:
     with sit_down() as (bench, person):
         bench.found()

@@ -40,6 +40,7 @@ def test_an_interrupt_ends_a_print_cold_and_says_how_far_it_was(tmp_path: Path) 
         child.send_signal(signal.SIGINT)
         said, told = child.communicate(timeout=30)
         assert child.returncode == 130 and said == ""
+        assert "to go on" not in told and "with --force" in told
         assert "The print ended at line" in told and "power switch in reach" in told
         assert hands.ask("peek_heaters")["on"] is False
     assert (tmp_path / "ring" / "bead.gcode").exists()

@@ -29,6 +29,10 @@ if TYPE_CHECKING:
 # Boot loaders take up to 15 s (from memory, common practice, no source); doubled.
 BANNER_WITHIN_S = 30.0
 
+NOTHING_TO_SURVIVE = (
+    "nothing was there to survive: in this calibration no change was stored, or entered by hand"
+)
+
 _OFF_AND_ON = Ask(
     "prove.power",
     "Switch the machine off at its own switch, wait until its lights are out, switch it on.",
@@ -70,6 +74,9 @@ def prove_power_cycle(desk: Desk, *, persons_word: bool) -> dict[str, Any]:
     outcome.read_back = outcome.from_storage = named_values(after)
     lost = difference(parse_report(left.raw), after)
     outcome.verified = outcome.survived_power_cycle = not lost
+    if not (lost or banner or _could_survive(desk)):
+        outcome.survived_power_cycle = None
+        outcome.reason = NOTHING_TO_SURVIVE
     if lost:
         outcome.reason = "after the power cycle the machine holds other values: " + "; ".join(
             str(d) for d in lost
@@ -228,6 +235,12 @@ def _as_left(desk: Desk) -> KeptRow:
     marks = [mark for change in desk.store.changes(desk.calibration()) for mark in change.marks]
     left = [mark.details["kept"] for mark in marks if mark.details.get("kept")]
     return desk.kept(left[-1]) if left else kept_here[0]
+
+
+def _could_survive(desk: Desk) -> bool:
+    """Whether anything was stored in this calibration, or handed over to be entered."""
+    marks = [mark for change in desk.store.changes(desk.calibration()) for mark in change.marks]
+    return any(mark.state in ("stored", "handed_over") for mark in marks)
 
 
 def _mark_survival(desk: Desk, outcome: Outcome) -> None:

@@ -12,7 +12,7 @@ import click
 from asleft.cli.change import change_lines
 from asleft.cli.session import Session, line_options, shared_options
 from asleft.cli.typed import read_text
-from asleft.cli.wording import table, wrapped
+from asleft.cli.wording import notes, table, wrapped
 
 
 @click.command("prove")
@@ -50,8 +50,8 @@ def prove_command(
         if taken is not None or not cycle:
             document = _joined(document, bench.prove(readings=taken))
     session.emit(document, prove_lines)
-    no = document["verified"] is not True or document["survived_power_cycle"] is False
-    return 1 if no else 0
+    unproved = cycle and document["survived_power_cycle"] is not True
+    return 1 if unproved or document["verified"] is not True else 0
 
 
 def _joined(cycle: dict[str, Any], piece: dict[str, Any]) -> dict[str, Any]:
@@ -71,8 +71,8 @@ def _joined(cycle: dict[str, Any], piece: dict[str, Any]) -> dict[str, Any]:
 def prove_lines(document: dict[str, Any]) -> list[str]:
     """`asleft.prove/1` for people."""
     predicted = document["predicted"]
-    if not predicted:
-        return change_lines(document)
+    if not predicted:  # whose word it is stands before what it proves
+        return [*notes(document["warnings"]), *change_lines({**document, "warnings": []})]
     rows = [("place", "foretold 95 %", "read", "")]
     for face in predicted:
         rows.append(

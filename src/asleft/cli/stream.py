@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 import click
 
 from asleft.cli.session import line_options
-from asleft.errors import InputError
+from asleft.errors import InputError, Stopped
 
 if TYPE_CHECKING:
     from asleft.cli.session import Session
@@ -54,14 +54,19 @@ def stream_file(session: Session, file: str, given: dict[str, Any]) -> dict[str,
     """Print a written file over the line; what the bench tells of it.
 
     Raises:
-        AsleftError: as it ended; see `bench.streaming`.
+        AsleftError: as it ended; see `bench.streaming`. A print is never gone on with, so a stop
+            says what to do instead.
     """
     text = Path(file).read_text(encoding="utf-8")
     keys = Enter(sys.stdin)
-    with session.bench(
-        yes=given["yes"], address=given["address"], rate_baud=given["rate_baud"]
-    ) as bench:
-        return bench.stream(text, paused=keys.paused)
+    try:
+        with session.bench(
+            yes=given["yes"], address=given["address"], rate_baud=given["rate_baud"]
+        ) as bench:
+            return bench.stream(text, paused=keys.paused)
+    except (KeyboardInterrupt, click.Abort) as stop:
+        again = "To print it anew, give the same command with --force."
+        raise Stopped("Stopped", hint=again, where="--stream") from stop
 
 
 class Enter:
