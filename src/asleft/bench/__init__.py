@@ -6,9 +6,14 @@ The only room that knows machine, trial and store together. Faces use `Bench` an
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from asleft.bench.person import Ask, Person, TakeBack
 from asleft.bench.seat import Later
 from asleft.bench.several import Several
 from asleft.bench.workshop import Bench
+
+if TYPE_CHECKING:
+    from asleft.controller.heat import Warming as Warming
 
 __all__ = ["Ask", "Bench", "Later", "Person", "Several", "TakeBack"]

@@ -20,7 +20,7 @@ from asleft.page.memory import Doing, Memory
 from asleft.page.person import Fate, PagePerson
 
 if TYPE_CHECKING:
-    from asleft.controller.heat import Warming
+    from asleft.bench import Warming
 
 IDLE_S = 600.0  # how long a line is held between two jobs
 LEAVE_S = 15.0  # the line's own way out takes a few seconds; longer than that is a fault

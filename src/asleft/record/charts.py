@@ -6,7 +6,7 @@ restyle them (light, dark). Draws; computes nothing but positions.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
 
@@ -87,17 +87,23 @@ def interval_chart(
         draw_text("text faint", x(0), bottom + 26, f"{caption} ({unit})".strip(), "middle")
     )
     for number, row in enumerate(rows):
-        y = TOP + ROW_HEIGHT * (number + 0.5)
-        parts.append(draw_text("text", LABEL_WIDTH - 8, y + 3.5, row.label, "end"))
-        parts.append(draw_line("bar", x(row.low), y, x(row.high), y))
-        parts.extend(draw_line("bar", x(end), y - 3, x(end), y + 3) for end in (row.low, row.high))
-        shape = "out" if row.outside else "dot"
-        parts.append(f'<circle class="{shape}" cx="{x(row.value):.2f}" cy="{y:.2f}" r="2.8"/>')
+        parts += _bar(row, TOP + ROW_HEIGHT * (number + 0.5), x)
     height = bottom + BOTTOM
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {height:g}"'
         f' width="{WIDTH:g}" height="{height:g}"><style>{STYLE}</style>{"".join(parts)}</svg>'
     )
+
+
+def _bar(row: Interval, y: float, x: Callable[[float], float]) -> list[str]:
+    """One interval with its ends and its value, at a height; `x` places a value."""
+    shape = "out" if row.outside else "dot"
+    return [
+        draw_text("text", LABEL_WIDTH - 8, y + 3.5, row.label, "end"),
+        draw_line("bar", x(row.low), y, x(row.high), y),
+        *(draw_line("bar", x(end), y - 3, x(end), y + 3) for end in (row.low, row.high)),
+        f'<circle class="{shape}" cx="{x(row.value):.2f}" cy="{y:.2f}" r="2.8"/>',
+    ]
 
 
 def nice_step(rough: float) -> float:

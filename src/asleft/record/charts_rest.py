@@ -6,7 +6,7 @@ it is given; computes nothing but positions.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from asleft.record.charts import STYLE, draw_line, draw_text, nice_step, tick_label
@@ -108,13 +108,7 @@ def loop_chart(
         draw_line("axis", LEFT, TOP, LEFT, bottom),
         draw_line("zero", LEFT, y(0), WIDTH - MARGIN, y(0)),
     ]
-    step = nice_step((high - low) / 4)
-    for tick in range(int(low / step) - 1, int(high / step) + 2):
-        if low <= tick * step <= high:
-            at = y(tick * step)
-            parts.append(draw_line("axis", LEFT - 3, at, LEFT, at))
-            label = tick_label(tick * step, step)
-            parts.append(draw_text("text faint", LEFT - 6, at + 3.5, label, "end"))
+    parts += _upright_ticks(low, high, y)
     for target in targets:
         parts.append(draw_text("text faint", x(target), bottom + 14, f"{target:g}", "middle"))
     caption = f"{axis} sent to (mm); upwards: read less sent (mm)"
@@ -129,6 +123,19 @@ def loop_chart(
             for at, off in points
         ]
     return _svg(parts, LOOP_HEIGHT, LOOP_STYLE)
+
+
+def _upright_ticks(low: float, high: float, y: Callable[[float], float]) -> list[str]:
+    """Ticks and their labels at the left; `y` places a value."""
+    step = nice_step((high - low) / 4)
+    parts = []
+    for tick in range(int(low / step) - 1, int(high / step) + 2):
+        if low <= tick * step <= high:
+            at = y(tick * step)
+            parts.append(draw_line("axis", LEFT - 3, at, LEFT, at))
+            label = tick_label(tick * step, step)
+            parts.append(draw_text("text faint", LEFT - 6, at + 3.5, label, "end"))
+    return parts
 
 
 def _means(points: Sequence[tuple[float, float]]) -> Mapping[float, float]:
