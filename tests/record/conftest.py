@@ -5,7 +5,11 @@ Figures are invented; no solver made them. The clock ticks one second a row.
 
 from __future__ import annotations
 
+import os
 import shutil
+import subprocess
+import tempfile
+import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from itertools import count
@@ -58,6 +62,40 @@ def clock() -> Callable[[], datetime]:
 def fill() -> Callable[[Store], int]:
     """What puts the evening into a store."""
     return evening
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[str]:
+    """A server without network, in a folder of its own; root may not run it."""
+    user = "postgres" if os.geteuid() == 0 else None
+    with tempfile.TemporaryDirectory(prefix="asleft-pg-") as name:
+        folder = Path(name)
+        if user:
+            shutil.chown(folder, user)
+        data = folder / "data"
+        done = subprocess.run(
+            ["initdb", "-D", data, "-A", "trust", "-U", "postgres", "--no-sync"],
+            user=user,
+            cwd=folder,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        if done.returncode != 0:
+            pytest.fail(f"no server can be made here: {done.stderr[-200:]}")
+        options = ["-k", str(folder), "-c", "listen_addresses=", "-c", "fsync=off"]
+        process = subprocess.Popen(
+            ["postgres", "-D", data, *options], user=user, cwd=folder, stderr=subprocess.DEVNULL
+        )
+        try:
+            for _ in range(100):
+                if (folder / ".s.PGSQL.5432").exists():
+                    break
+                time.sleep(0.1)
+            yield f"postgresql+psycopg://postgres@/postgres?host={folder}"
+        finally:
+            process.terminate()
+            process.wait(20)
 
 
 @pytest.fixture

@@ -1,14 +1,8 @@
-"""The same store on a real PostgreSQL, which the test starts for itself and stops again."""
+"""The same store on a real PostgreSQL, which the tests start for themselves and stop again."""
 
 from __future__ import annotations
 
-import os
-import shutil
-import subprocess
-import tempfile
-import time
 from collections.abc import Callable, Iterator
-from pathlib import Path
 
 import pytest
 from sqlalchemy import text
@@ -20,53 +14,19 @@ from asleft.record import Store, assemble, history
 pytestmark = pytest.mark.system("initdb", "postgres")
 
 
-@pytest.fixture(scope="module")
-def url() -> Iterator[str]:
-    """A server without network, in a folder of its own; root may not run it."""
-    user = "postgres" if os.geteuid() == 0 else None
-    with tempfile.TemporaryDirectory(prefix="asleft-pg-") as name:
-        folder = Path(name)
-        if user:
-            shutil.chown(folder, user)
-        data = folder / "data"
-        done = subprocess.run(
-            ["initdb", "-D", data, "-A", "trust", "-U", "postgres", "--no-sync"],
-            user=user,
-            cwd=folder,
-            capture_output=True,
-            text=True,
-            check=False,
-        )
-        if done.returncode != 0:
-            pytest.fail(f"no server can be made here: {done.stderr[-200:]}")
-        options = ["-k", str(folder), "-c", "listen_addresses=", "-c", "fsync=off"]
-        server = subprocess.Popen(
-            ["postgres", "-D", data, *options], user=user, cwd=folder, stderr=subprocess.DEVNULL
-        )
-        try:
-            for _ in range(100):
-                if (folder / ".s.PGSQL.5432").exists():
-                    break
-                time.sleep(0.1)
-            yield f"postgresql+psycopg://postgres@/postgres?host={folder}"
-        finally:
-            server.terminate()
-            server.wait(20)
-
-
 @pytest.fixture
-def store(url: str, clock: Callable[[], object]) -> Iterator[Store]:
-    with Store.open(url, clock=clock) as opened:  # type: ignore[arg-type]
+def store(server: str, clock: Callable[[], object]) -> Iterator[Store]:
+    with Store.open(server, clock=clock) as opened:  # type: ignore[arg-type]
         yield opened
 
 
 def test_an_evening_is_kept_there_as_here(
-    store: Store, fill: Callable[[Store], int], calibrated: tuple[Store, int], url: str
+    store: Store, fill: Callable[[Store], int], calibrated: tuple[Store, int], server: str
 ) -> None:
     here = assemble(*calibrated, versions={})
     there = assemble(store, fill(store), versions={})
     assert there == here
-    with Store.open(url) as again:
+    with Store.open(server) as again:
         assert assemble(again, 1, versions={}) == here
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -120,7 +121,7 @@ def _write_report(fault: BaseException, session: Session) -> Path:
         [
             f"asleft {version('asleft')}, Python {platform.python_version()}, {sys.platform}",
             f"{now.isoformat(timespec='seconds')}",
-            f"arguments: {sys.argv[1:]!r}",
+            f"arguments: {_without_passwords(repr(sys.argv[1:]))}",
             "",
             *("".join(traceback.format_exception(fault)).splitlines()),
             "",
@@ -136,6 +137,12 @@ def _write_report(fault: BaseException, session: Session) -> Path:
         path = Path(tempfile.mkdtemp(prefix="asleft-")) / name
         path.write_text(text, encoding="utf-8")
     return path
+
+
+def _without_passwords(text: str) -> str:
+    """The text with the passwords of database URLs starred out."""
+    starred = re.sub(r"(://[^:/@\s]*:)[^@\s]*@", r"\1***@", text)
+    return re.sub(r"([?&]password=)[^&'\s]*", r"\1***", starred)
 
 
 def _words(error: AsleftError) -> list[str]:

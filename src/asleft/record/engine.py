@@ -58,7 +58,8 @@ def open_engine(home: Path | str) -> Engine:
     from sqlalchemy import create_engine, make_url
 
     path = None if isinstance(home, str) and "://" in home else Path(home)
-    with in_words(str(home)):
+    where = shown_place(home)
+    with in_words(where):
         if path is not None:
             path.mkdir(parents=True, exist_ok=True)
         url = make_url(f"sqlite:///{path / FILE_NAME}") if path else make_url(str(home))
@@ -72,11 +73,27 @@ def open_engine(home: Path | str) -> Engine:
         if engine.dialect.name == "sqlite":
             _sqlite_habits(engine)
         try:
-            _bring_to_head(engine, str(home))
+            _bring_to_head(engine, where)
         except BaseException:
             engine.dispose()
             raise
     return engine
+
+
+def shown_place(home: Path | str) -> str:
+    """A home folder or database URL as it may be shown: without the password."""
+    if "://" not in str(home):
+        return str(home)
+    from sqlalchemy import make_url
+    from sqlalchemy.exc import ArgumentError
+
+    try:
+        url = make_url(str(home))
+        if "password" in url.query:
+            url = url.update_query_dict({"password": "***"})
+        return url.render_as_string(hide_password=True)
+    except (ArgumentError, ValueError):
+        return f"{str(home).partition('://')[0]}://…"
 
 
 @cache

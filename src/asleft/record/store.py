@@ -12,7 +12,7 @@ from typing import Self
 
 from asleft.record.calibrations import Calibrations
 from asleft.record.changes import Changes
-from asleft.record.engine import open_engine
+from asleft.record.engine import open_engine, shown_place
 from asleft.record.machines import Machines
 from asleft.record.tables import Clock
 from asleft.record.trials import Trials
@@ -40,7 +40,7 @@ class Store(Machines, Calibrations, Trials, Changes):
         Raises:
             StoreError: not readable, not writable, or written by a newer program.
         """
-        return cls(open_engine(home), clock=clock, where=str(home))
+        return cls(open_engine(home), clock=clock, where=shown_place(home))
 
     def __enter__(self) -> Self:
         return self
