@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from asleft.bench import Ask, Bench
+from asleft.cli.change import change_lines
 from asleft.cli.practice_file import FileOwner
 from asleft.cli.practice_person import PracticePerson
 from asleft.practice.hands import Hands
@@ -46,10 +47,15 @@ def test_a_change_at_a_board_with_a_file_is_entered_by_hand_and_looked_at(tmp_pa
 
 def test_a_board_that_stores_nothing_is_told_and_ends_with_1(cli):
     with Hands(1, "no-storage", 600) as hands:
+        found = cli("found", "--port", hands.address).out
+        assert "cannot store settings" in found and "not seen yet" not in found
         told = cli("set", "X=81", "--store", "--yes", "--port", hands.address, "--json")
         assert told.status == 1, told.err
         assert told.json["verified"] is True and told.json["stored"] is False
         assert "did not store" in told.json["reason"]
+        assert told.json["by_hand"] == ["X in steps per mm: 81 instead of 80 (times 1.012500)"]
+        said = "\n".join(change_lines(told.json))
+        assert "in force and not stored" in said and "motor turn" not in said
         assert hands.ask("peek_settings")["in_force"]["M92"]["X"] == 81.0
 
 

@@ -43,6 +43,22 @@ def test_a_report_without_steps_is_refused(cli, text):
     assert ran.status == 2 and "standard input" in json.dumps(ran.error)
 
 
+def test_typed_steps_that_leave_some_out_say_so(cli, pasted):
+    assert not [w for w in pasted["warnings"] if "newest state" in w]
+    told = cli("found", "--steps", "X=80.4", "--json").json
+    (said,) = [w for w in told["warnings"] if "newest state" in w]
+    assert "does not hold Y, Z, E:" in said and "--steps" in said
+    told = cli("found", "--steps", "X=80.4,Y=80,Z=400,E0=93", "--json").json
+    assert not [w for w in told["warnings"] if "newest state" in w]
+
+
+def test_lines_not_understood_are_named(cli):
+    text = REPORT + "".join(f"echo:  M906 X{n}00 alpha\n" for n in range(1, 6))
+    said = " ".join(cli("found", "--report", "-", stdin=text).out.split())
+    assert "5 lines are not understood and kept as they stand: " in said
+    assert "M906 X300 alpha; and 2 more" in said and "X400" not in said
+
+
 def test_findings_come_out_as_lines_to_enter_by_hand(cli, pasted, tmp_path):
     tried = cli("trial", "feed", "--detached", "--readings", "feed.csv")
     assert tried.status == 0, tried.err

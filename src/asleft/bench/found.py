@@ -5,7 +5,7 @@ What was found first in a calibration is what `undo` and `restore` can always go
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from asleft.bench.desk import Desk, Standing
@@ -97,9 +97,31 @@ def found_typed(desk: Desk, steps: Mapping[str, float]) -> dict[str, Any]:
                 where="--steps",
             )
     report = typed_report(steps)
+    missing = _left_out(desk, report)
     kept = desk.keep(report, "typed", "typed")
     settle(desk, report, "typed")
-    return _told(desk, report, kept, storage="unknown")
+    told = _told(desk, report, kept, storage="unknown")
+    told["warnings"] += missing
+    return told
+
+
+def _left_out(desk: Desk, report: SettingsReport) -> list[str]:
+    """What an earlier kept state holds and these typed steps do not: a typed state is complete."""
+    given = {name for name, value in report.steps_per_mm.items() if value is not None}
+    before = set[str]()
+    for kept in desk.store.kept_states(desk.row.id):
+        steps = kept.parsed.get("steps_per_mm") or {}
+        before |= {name for name, value in steps.items() if value is not None}
+    if any(map(is_tool_axis, given)):
+        before = {name for name in before if not is_tool_axis(name)}
+    left_out = [name for name in (*LINEAR_AXES, *sorted(before)) if name in before - given]
+    names = ", ".join(dict.fromkeys(left_out))
+    if not names:
+        return []
+    return [
+        f"this newest state does not hold {names}: unknown from now on, since nobody says that the"
+        f" earlier values still stand. Give all at once: --steps NAME=VALUE,… with {names} as well"
+    ]
 
 
 def named_values(report: SettingsReport) -> dict[str, float]:
@@ -119,14 +141,22 @@ def stored_differences(desk: Desk, report: SettingsReport) -> list[Difference] |
     return difference(parse_report(seen[-1].raw), report)
 
 
+def _not_understood(lines: Sequence[str]) -> str:
+    """How many lines nobody here understands, and the first three of them."""
+    shown = "; ".join(line.strip() for line in lines[:3])
+    more = f"; and {len(lines) - 3} more" if len(lines) > 3 else ""
+    if len(lines) == 1:
+        return f"1 line is not understood and kept as it stands: {shown}"
+    return f"{len(lines)} lines are not understood and kept as they stand: {shown}{more}"
+
+
 def _told(desk: Desk, report: SettingsReport, kept: int, *, storage: str) -> dict[str, Any]:
     told = report.to_dict()
     differs = stored_differences(desk, report)
     warnings = list(told.get("warnings", []))
     if report.unknown:
-        lines = "1 line is" if len(report.unknown) == 1 else f"{len(report.unknown)} lines are"
-        warnings.append(f"{lines} not understood and kept as it stands")
-    if differs is None:
+        warnings.append(_not_understood(report.unknown))
+    if differs is None and storage != "no":
         warnings.append("what the machine's storage holds was not seen yet")
     return {
         "schema": "asleft.found/1",

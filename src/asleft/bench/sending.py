@@ -181,7 +181,9 @@ def _store(desk: Desk, outcome: Outcome, number: int, change: Change, live: Sett
 def _to_the_file(desk: Desk, outcome: Outcome, number: int, change: Change, why: str) -> None:
     """What the machine does not take, or keep, is for its configuration: lines for a hand."""
     turn = desk.description.steps_per_turn
-    outcome.by_hand = file_lines(change.wanted, named_values(change.before), turn)
+    before = named_values(change.before)
+    taken = why == NOT_KEPT  # it takes M92, so nothing says that its file has travel instead
+    outcome.by_hand = file_lines(change.wanted, before, turn, perhaps_travel=not taken)
     outcome.handed_over = True
     outcome.reason = f"{outcome.reason}. {why}"
     desk.store.mark_change(number, "handed_over", {"lines": outcome.by_hand})

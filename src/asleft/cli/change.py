@@ -168,12 +168,11 @@ def _verdict_lines(document: dict[str, Any]) -> list[str]:
             if document["verified"]
             else "Not verified: the machine does not hold what was wished"
         )
-    if document["stored"] is not None:
-        said.append(
-            "It is stored, and was read from storage again"
-            if document["stored"]
-            else "It is not stored: after the next power cycle the machine has the old values"
-        )
+    if document["stored"]:
+        said.append("It is stored, and was read from storage again")
+    elif document["stored"] is False:
+        held = "in force and not stored" if document["verified"] else "not stored"
+        said.append(f"It is {held}: after the next power cycle the machine has the old values")
     if document["survived_power_cycle"] is not None:
         said.append(
             "It survived the power cycle"
@@ -182,7 +181,7 @@ def _verdict_lines(document: dict[str, Any]) -> list[str]:
         )
     if document["handed_over"]:
         said.append(
-            "Handed over: it counts when a fresh report shows the values, where the machine gives"
-            " one, and a second piece comes out as foretold"
+            "Handed over, as the lines to enter above: it counts when a fresh report shows the"
+            " values, where the machine gives one, and a second piece comes out as foretold"
         )
     return [line for text in said for line in wrapped(sentence(text))]

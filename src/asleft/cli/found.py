@@ -11,7 +11,7 @@ import click
 
 from asleft.cli.session import Session, line_options, shared_options
 from asleft.cli.typed import STEPS, read_text
-from asleft.cli.wording import notes, plain, sentence, table, wrapped
+from asleft.cli.wording import many, notes, plain, sentence, table, wrapped
 from asleft.errors import InputError
 
 
@@ -67,7 +67,8 @@ def found_lines(document: dict[str, Any]) -> list[str]:
     lines += [*table(rows), ""]
     words = {"yes": "can store settings", "no": "cannot store settings"}
     storage = words.get(document["storage"], "has not shown whether it can store settings")
-    lines += wrapped(f"The machine {storage}; {len(document['settings'])} settings were read.")
+    read = many(len(document["settings"]), "setting")
+    lines += wrapped(f"The machine {storage}; {read} read.")
     if not document["complete"]:
         reason = document.get("reason") or "the report is not complete"
         lines += wrapped(f"Not complete: {sentence(reason)}")

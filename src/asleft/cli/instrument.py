@@ -12,7 +12,7 @@ import click
 
 from asleft.cli.session import Session, shared_options
 from asleft.cli.typed import MM
-from asleft.cli.wording import plain, table
+from asleft.cli.wording import many, plain, table
 from asleft.units import parse_typed
 
 LABELS = {
@@ -107,7 +107,7 @@ def _list_lines(document: dict[str, Any]) -> list[str]:
                 f"resolution {plain(i['resolution_mm'])} mm",
                 f"permissible error {plain(i['mpe_mm'])} mm",
                 f"reach {plain(i['reach_mm'])} mm",
-                f"{i['checks']} checks",
+                many(i["checks"], "check"),
             )
             for i in document["instruments"]
         ]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from asleft.cli.practice_words import WORDS
-from asleft.cli.wording import table, wrapped
+from asleft.cli.wording import many, table, wrapped
 
 _PERCENT = ("X", "Y", "Z", "E")
 _ARMS = (("L", "arm length mm"), ("R", "radius mm"))
@@ -33,7 +33,7 @@ def evening_lines(told: dict[str, Any]) -> list[str]:
             else []
         ),
         *wrapped(f"Proof: {told['proof']['reason']}."),
-        f"{told['readings']} readings, {told['commands']} commands on the line.",
+        f"{many(told['readings'], 'reading')}, {many(told['commands'], 'command')} on the line.",
         f"Record: {told['record']}",
     ]
 

@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from asleft.cli.session import Session, shared_options
-from asleft.cli.wording import plain, table
+from asleft.cli.wording import many, plain, table
 from asleft.errors import InputError
 
 SUFFIXES = (".pdf", ".json", ".csv")
@@ -89,12 +89,12 @@ def _check(session: Session, name: str) -> int:
 
 def _check_lines(told: dict[str, Any]) -> list[str]:
     intact = "as they were written" if told["readings_intact"] else "not as they were written"
-    lines = [f"{told['readings']} readings, {intact}."]
+    lines = [f"{many(told['readings'], 'reading')}, {intact}."]
     rows = [
         (
             f"trial {each['trial']}",
             each["kind"],
-            f"{each['figures']} figures",
+            many(each["figures"], "figure"),
             "the same" if each["same"] else "otherwise",
         )
         for each in told["trials"]

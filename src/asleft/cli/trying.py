@@ -12,7 +12,7 @@ import click
 
 from asleft.cli.session import Session, line_options, shared_options
 from asleft.cli.typed import read_text
-from asleft.cli.wording import notes, sentence, wrapped
+from asleft.cli.wording import many, notes, sentence, wrapped
 from asleft.errors import InputError
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -134,8 +134,8 @@ def trial_lines(document: dict[str, Any]) -> list[str]:
     from asleft.cli.finding import result_lines
 
     what = f"Trial {document['trial']}, calibration {document['calibration']}"
-    readings = f"{len(document['readings'])} readings are kept"
-    lines = wrapped(f"{what}: {OUTCOMES[document['outcome']]}. {readings}.")
+    kept = f"Kept: {many(len(document['readings']), 'reading')}."
+    lines = wrapped(f"{what}: {OUTCOMES[document['outcome']]}. {kept}")
     if document["reason"]:
         lines += wrapped(f"Why: {sentence(document['reason'])}")
     result = document["result"]

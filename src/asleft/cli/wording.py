@@ -23,6 +23,11 @@ def sentence(text: str) -> str:
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?:…" else ".")
 
 
+def many(count: int, thing: str) -> str:
+    """The thing counted: `1 reading`, `2 readings`."""
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
+
+
 def wrapped(text: str, *, indent: str = "", further: str | None = None) -> list[str]:
     """The text in lines of at most 80 characters; words such as paths are never cut."""
     if further is None:

@@ -16,6 +16,8 @@ def file_lines(
     wanted: Mapping[str, float],
     in_force: Mapping[str, float],
     steps_per_turn: Mapping[str, float] | None = None,
+    *,
+    perhaps_travel: bool = True,
 ) -> list[str]:
     """What to put into the file, two lines for steps and one for anything else.
 
@@ -23,12 +25,14 @@ def file_lines(
         wanted: by name: steps per mm, skew factors, L and R in mm.
         in_force: the same as it is now; a name missing is unknown.
         steps_per_turn: full steps · microsteps · gear by axis, where described.
+        perhaps_travel: whether it may stand there as travel where no turn was described.
     """
     found = []
     for name, value in wanted.items():
         now = in_force.get(name, in_force.get("E") if name == "E0" else None)
         if name in LINEAR_AXES or is_tool_axis(name):
-            found += _steps(name, value, now, (steps_per_turn or {}).get(name))
+            turn = (steps_per_turn or {}).get(name)
+            found += _steps(name, value, now, turn)[: None if turn or perhaps_travel else 1]
         else:
             found.append(f"{name}: {_number(value)}{_instead(now)}")
     return found
