@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
 
 FILE_NAME = "asleft.sqlite"
+MIGRATIONS = "asleft.record:migrations"
 BUSY_TIMEOUT_S = 15.0
 ROOM_BYTES = 4 << 20  # an evening's rows and wire logs fit in; ours
 _FULL = "Make room; everything stored before is still there."
@@ -208,7 +209,7 @@ def _migrate(engine: Engine, where: str) -> None:
         if found == HEAD:
             return
         config = Config()
-        config.set_main_option("script_location", "asleft.record:migrations")
+        config.set_main_option("script_location", MIGRATIONS)
         config.set_main_option("path_separator", "os")
         config.attributes["connection"] = connection
         command.upgrade(config, "head")

@@ -16,6 +16,8 @@ from asleft.record.sheet_changes import changes, proof
 from asleft.record.sheet_findings import verdicts
 from asleft.record.sheet_trials import budgets, readings, set_aside
 
+NO_CONDITIONS = [("conditions", "none were noted, the temperature of the room neither")]
+
 
 def sheet(document: dict[str, Any]) -> dict[str, Any]:
     """The record's sections, in order.
@@ -98,7 +100,7 @@ def _machine(document: dict[str, Any]) -> Block:
         ("calibration", f"no. {frame['id']}, by {frame['person'] or 'a person not named'}"),
         ("opened", time(frame["opened_at"])),
         ("closed", time(frame["closed_at"]) if frame["closed_at"] else "still open"),
-        *[named(key, value) for key, value in document["conditions"].items()],
+        *([named(key, value) for key, value in document["conditions"].items()] or NO_CONDITIONS),
         *[("making", _making(each)) for each in document["makings"]],
         *[
             ("event", f"{time(each['at'])}: {each['kind']} {each['text']}".strip())
