@@ -16,6 +16,13 @@ from asleft.record.sheet_changes import changes, proof
 from asleft.record.sheet_findings import verdicts
 from asleft.record.sheet_trials import budgets, readings, set_aside
 
+# What a reader must know of a drive whose motors carry more than one axis.
+SHARED = {
+    "crossed-belt": "X and Y share both motors: their steps per mm are one value, set together.",
+    "delta": "X, Y and Z share three motors: their steps per mm are one value, set together."
+    " L is the length of the arms, R the radius; after a change of these home the machine, set the"
+    " height and look at the level again.",
+}
 NO_CONDITIONS = [("conditions", "none were noted, the temperature of the room neither")]
 
 
@@ -56,6 +63,8 @@ def _result(document: dict[str, Any]) -> list[Block]:
     """What came of it, for a reader in a hurry: found and left, proof, what was tolerated."""
     found, left = document["as_found"], document["as_left"]
     blocks = [_compared(found, left)] if found and left else []
+    if shared := SHARED.get(str(document["machine"]["description"].get("drive"))):
+        blocks.append(says(shared))
     proved = document["proof"]
     if proved["chi2"] is not None:
         blocks.append(says(f"Second piece: {proved['reason']}."))

@@ -12,6 +12,7 @@ from typing import Any
 
 from asleft.errors import BugError
 from asleft.record.engine import to_json
+from asleft.record.packing import packed
 from asleft.record.sheet import sheet
 
 
@@ -40,4 +41,4 @@ def to_pdf(document: dict[str, Any]) -> bytes:
         raise BugError(
             f"the record could not be laid out: {error}", hint="Write it as .json.", where="record"
         ) from error
-    return bytes(result)
+    return packed(bytes(result))
