@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import copy
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
+from benchmarks.records import look
 
 from asleft.bench import Bench
 from asleft.bench.rechecking import recheck
@@ -77,3 +79,14 @@ def _intact(record: dict[str, Any]) -> dict[str, Any]:
     from asleft.record.document import digest
 
     return {"readings_intact": digest(record["trials"]) == record["readings_sha256"]}
+
+
+@pytest.mark.system("pdftotext")
+def test_paper_says_what_the_record_says(written: str, tmp_path: Path) -> None:
+    # A share of `python -m benchmarks.records`: every sixth reading altered, not every one.
+    path = tmp_path / "record.json"
+    path.write_text(written, encoding="utf-8")
+    told = look(path, every=6)
+    assert told["lost"] == told["invented"] == told["unnoticed"] == []
+    assert told["same"] and told["same_bytes"] and told["altered"] > 5
+    assert told["kib"] <= 300

@@ -18,9 +18,9 @@ def section(title: str, *blocks: Block | None) -> dict[str, Any]:
     return {"title": title, "blocks": [each for each in blocks if each is not None]}
 
 
-def facts(rows: Sequence[tuple[str, str]]) -> Block:
-    """Names and what they are, one a line."""
-    return {"kind": "facts", "rows": [list(row) for row in rows]}
+def facts(rows: Sequence[tuple[str, str]], *, leads: bool = False) -> Block:
+    """Names and what they are, one a line; what `leads` stays with what follows."""
+    return {"kind": "facts", "rows": [list(row) for row in rows], "leads": leads}
 
 
 def table(

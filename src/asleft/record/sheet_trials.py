@@ -33,7 +33,7 @@ def readings(document: dict[str, Any]) -> list[Block]:
             ("settings in force", f"kept state no. {trial['kept']}" if trial["kept"] else UNKNOWN),
             ("instrument, making", f"{name or UNKNOWN}, {making or UNKNOWN}"),
         ]
-        blocks += [heading(title(trial)), facts(rows), _readings(trial)]
+        blocks += [heading(title(trial)), facts(rows, leads=True), _readings(trial)]
     return blocks
 
 
