@@ -54,7 +54,9 @@ def conclude(desk: Desk, trial: Trial, trial_id: int, basis: Basis) -> dict[str,
         desk.store.end_trial(trial_id, "no_estimate", error.message, None)
         return report(desk, trial_id)
     result = solution.to_dict()
-    desk.store.add_proposals(trial_id, result["proposals"])
+    proposals = desk.store.proposals(desk.calibration())
+    if not any(each.trial_id == trial_id for each in proposals):  # else cut short right here
+        desk.store.add_proposals(trial_id, result["proposals"])
     desk.store.end_trial(trial_id, "done", "", result)
     return report(desk, trial_id)
 

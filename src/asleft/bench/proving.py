@@ -15,7 +15,7 @@ from asleft.bench.found import named_values, read_and_keep
 from asleft.bench.height import require_height
 from asleft.bench.outcome import Outcome
 from asleft.bench.person import Ask
-from asleft.bench.resuming import is_the_same, restore_trial, still_in_force
+from asleft.bench.resuming import CUT_SHORT, is_the_same, restore_trial, still_in_force
 from asleft.bench.running import Run
 from asleft.bench.waiting import as_entered, note_piece, settle, waits, words
 from asleft.controller import SettingsReport, difference, parse_report
@@ -103,7 +103,7 @@ def prove_piece(desk: Desk, options: Mapping[str, Any]) -> dict[str, Any]:
     calibration = desk.calibration()
     first_row = _first_span(desk)
     first, basis = restore_trial(first_row)
-    open_row = desk.store.unfinished_trial(calibration, "proof")
+    open_row = _to_go_on_with(desk, calibration)
     taken = options.get("readings")
     if open_row is not None:
         is_the_same(open_row, options)
@@ -122,6 +122,15 @@ def prove_piece(desk: Desk, options: Mapping[str, Any]) -> dict[str, Any]:
     return _judge(desk, trial, trial_id)
 
 
+def _to_go_on_with(desk: Desk, calibration: int) -> TrialRow | None:
+    """The unfinished proof; one that was cut short before it was foretold, or filed, is ended."""
+    row = desk.store.unfinished_trial(calibration, "proof")
+    if row is None or (row.steps and desk.store.prediction_of(row.id)):
+        return row
+    desk.store.end_trial(row.id, "failed", CUT_SHORT, None)
+    return None
+
+
 def _begin(
     desk: Desk, trial: Trial, basis: Basis, first_entries: Sequence[Entry], *, file_only: bool
 ) -> int:
@@ -134,6 +143,7 @@ def _begin(
             raise InputError("no settings are kept", hint="Run `asleft found`.", where="prove")
         now, kept = parse_report(latest.raw), latest.id
     now, kept = as_entered(desk, now, kept)
+    prediction = predict(trial, basis, first_entries, now)
     trial_id = desk.store.start_trial(
         desk.calibration(),
         "proof",
@@ -143,7 +153,6 @@ def _begin(
         instrument=basis.instrument.to_dict(),
         making={"name": "as the first piece"},
     )
-    prediction = predict(trial, basis, first_entries, now)
     desk.store.add_prediction(desk.calibration(), trial_id, prediction.to_dict())
     return trial_id
 

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from asleft.record import TrialRow
 
 
+CUT_SHORT = "it was cut short as it began"
+
+
 def restore_trial(row: TrialRow) -> tuple[Trial, Basis]:
     """A trial and its basis as the store keeps them."""
     return (
@@ -81,6 +84,9 @@ def can_go_on(desk: Desk, row: TrialRow, *, anew: bool) -> bool:
         anew: the person wants to begin another one.
     """
     trial, _ = restore_trial(row)
+    if not row.steps:  # a file of readings is filed in one go: there is nothing to go on with
+        desk.store.end_trial(row.id, "failed", CUT_SHORT, None)
+        return False
     if anew:
         desk.store.end_trial(row.id, "stopped", "another one was begun instead", None)
     elif not trial.resumable:

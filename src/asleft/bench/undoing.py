@@ -30,8 +30,9 @@ def note_event(desk: Desk, kind: str, text: str) -> dict[str, Any]:
             f"there is no event {kind!r}", hint=f"The events are {', '.join(EVENTS)}.", where=kind
         )
     event = EVENTS[kind]
-    number = desk.store.add_event(desk.row.id, kind, text)
+    # Withdrawn first: cut short in between, nothing is acted on that no longer stands.
     withdrawn = _withdraw(desk, event)
+    number = desk.store.add_event(desk.row.id, kind, text)
     advice = ["read everything the machine holds again: asleft found"] if kind == "firmware" else []
     return {
         "schema": "asleft.event/1",
