@@ -226,6 +226,13 @@ def test_killed_at_three_hot_machines_all_go_cold(three: dict[str, Hands], home:
         within(30.0, lambda: all(h.ask("peek_heaters")["on"] for h in three.values()))
         program.kill()
     within(5.0, lambda: cold(three))
+    # Whoever comes next waits only until the lines are let go.
+    within(40.0, lambda: not [at.error for at in found_at(home, three) if at.error])
+
+
+def found_at(home: Path, three: dict[str, Hands]) -> Any:
+    several = Several(home, OneOwner(three, nothing), NAMES, holder="next")
+    return several.run(lambda bench: bench.found())
 
 
 def within(limit_s: float, true: Callable[[], bool]) -> None:

@@ -87,7 +87,7 @@ def test_a_person_does_a_feed_trial(command, tmp_path):
     assert status == 0, sitting.seen
     assert "'twenty' is not a number" in sitting.seen
     assert "Caution: " in sitting.seen
-    assert "2 readings are kept" in out and "interval" in out
+    assert "Kept: 2 readings" in out and "interval" in out
 
 
 def test_no_is_a_stop_and_nothing_was_heated(command, tmp_path):

@@ -21,7 +21,7 @@ COMMANDS = [
         "solve",
     ),
     *("set", "prove", "undo", "restore", "allow", "event", "due", "history", "record"),
-    *("backup", "restore-store"),
+    *("backup", "store", "restore-store"),
 ]
 PATHS = [
     *("machine describe", "machine list", "machine show"),
@@ -30,8 +30,7 @@ PATHS = [
     *("solve traverse", "solve bead", "solve fit"),
     *("plan feed", "plan span", "plan traverse", "allow"),
     *("practice", "found", "set", "prove", "undo", "restore", "record"),
-    *("backup", "restore-store"),
-    *("backup", "restore-store"),
+    *("backup", "restore-store", "store copy"),
 ]
 
 

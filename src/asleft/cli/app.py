@@ -39,7 +39,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "history": ("history", "Tell what the years have shown: steady, stepped, drifting."),
     "record": ("record", "Write the record of a calibration."),
     "backup": ("backup", "Write the whole store into one file, and check it."),
-    "store": ("store", "Copy the whole store to another place: a folder, a database server."),
+    "store": ("store", "Copy the whole store to a folder or a database server."),
     "restore-store": ("backup", "Put a backup back; the present store is kept aside."),
 }
 
