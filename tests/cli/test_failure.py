@@ -57,6 +57,30 @@ def test_wrong_use_exits_2_with_what_where_and_what_to_do(cli, arguments, where)
         assert where in (ran.error["where"] or ""), ran.error
 
 
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["allow", "hole", "-8"], "above 0"),
+        (["allow", "hole", "--", "-8"], "up to 1000000."),
+        (["instrument", "check", "cal", "-5", "--length", "5", "--u", "1"], "put -- before it"),
+        (["restore", "abc", "--yes"], "is no whole number"),
+        (["found", "--port", "/dev/none-here"], "`asleft ports`"),
+        (["found"], "`asleft ports`"),
+        (["solve", "feed", "x.csv", "--tolerance", "feed=200%"], "below 100 %."),
+        (["solve", "feed", "x.csv", "--tolerance", "shear=2000mrad"], "below 1000 mrad."),
+        (["solve", "feed", "x.csv", "--steps", "X=93"], "--steps E=VALUE"),
+    ],
+)
+def test_a_slip_of_the_hand_is_told_with_what_would_do(cli, arguments, said):
+    ran = cli("--json", *arguments)
+    assert ran.status in (2, 3) and said in f"{ran.error['message']} {ran.error['hint']}", ran.err
+
+
+def test_an_event_may_be_typed_in_capitals(cli):
+    assert cli("machine", "describe", "bench").status == 0
+    assert cli("event", "Nozzle", "--json").json["kind"] == "nozzle"
+
+
 def test_people_get_the_same_in_words(cli):
     plain = cli("solve", "feed", "x.csv", "--mpe", "-0.03")
     assert plain.status == 2 and plain.out == ""

@@ -78,6 +78,11 @@ def test_the_record_is_written_and_closed(cli, pasted, tmp_path):
         assert (tmp_path / name).stat().st_size > 100
     assert json.loads((tmp_path / "evening.json").read_text())["schema"] == "asleft.record/1"
     assert (tmp_path / "evening.pdf").read_bytes().startswith(b"%PDF")
+    there = cli("record", "--out", "evening.csv", "--close", "--json")
+    assert there.status == 2 and "--force" in there.error["hint"]
+    kept = json.loads((tmp_path / "evening.json").read_text())
+    assert kept["calibration"]["closed_at"] is None
+    assert cli("record", "--out", "evening.csv", "--force").status == 0
     assert cli("record", "--json", "--close").json["schema"] == "asleft.record/1"
     assert cli("record", "99", "--out", "none.json").status == 2
 
@@ -85,6 +90,13 @@ def test_the_record_is_written_and_closed(cli, pasted, tmp_path):
 @pytest.mark.parametrize("out", ["nowhere/evening.pdf", "."])
 def test_a_record_needs_a_real_place(cli, out):
     assert cli("record", "--out", out, "--json").status == 2
+
+
+@pytest.mark.parametrize("content", [b"\xee\x00", b'{"schema": "asleft.rec', b"[1]"])
+def test_what_is_no_record_is_told_in_plain_words(cli, tmp_path, content):
+    (tmp_path / "evening.json").write_bytes(content)
+    ran = cli("record", "--check", "evening.json", "--json")
+    assert ran.status == 2 and ran.error["message"] == "this is no record, or it was cut short"
 
 
 def test_nothing_to_do_is_said(cli):

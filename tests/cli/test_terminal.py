@@ -72,6 +72,12 @@ def test_bounds_of_the_question_hold():
     assert shown.getvalue().count("impossible") == 2
 
 
+def test_back_where_no_trial_is_under_way_is_told_and_asked_again():
+    someone, shown = person("back\nno\n")
+    assert someone.confirm(Ask("set.confirm", "Send M92 X81?", action="approve")) is False
+    assert "Nothing stands before this" in shown.getvalue()
+
+
 def test_a_mark_that_went_in_is_no_length():
     (ask,) = (
         step for step in FeedTrial(temperature_c=205.0).steps if step.key == "feed.1.remaining"

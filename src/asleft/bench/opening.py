@@ -44,7 +44,7 @@ def to_open(
     if address is None:
         raise InputError(
             "no port is known for this machine",
-            hint="Give --port, or describe the machine with its port once.",
+            hint="Give --port (`asleft ports` lists them), or describe the machine with it once.",
             where="--port",
         )
     wanted = known or MachineDescription(name=f"machine at {address}")

@@ -43,6 +43,11 @@ class Ask:
     details: Mapping[str, Any] = field(default_factory=dict)
     only_in_person: bool = False
 
+    @property
+    def in_a_trial(self) -> bool:
+        """Whether it is a trial's step, so that a reading may stand before it."""
+        return not self.only_in_person and self.action not in ("approve", "power_cycle")
+
 
 class TakeBack(Exception):  # noqa: N818 - a wish of the person, not a fault
     """The person wants the reading before this question taken back and asked again."""

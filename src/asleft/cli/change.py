@@ -96,7 +96,7 @@ def restore_command(
     address: str | None,
     rate_baud: int | None,
 ) -> int:
-    """Put back what a kept state holds; KEPT is its number."""
+    """Put back what a kept state holds; KEPT is its number, as `found` and the record tell it."""
     session.need_answers(yes=yes)
     with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
         document = bench.restore(kept, everything=everything)

@@ -17,7 +17,7 @@ KINDS = ("extruder", "nozzle", "filament", "belt", "hotend", "firmware", "height
 
 
 @click.command("event")
-@click.argument("kind", type=click.Choice(KINDS))
+@click.argument("kind", type=click.Choice(KINDS, case_sensitive=False))
 @click.option("--text", default="", help="What happened, in your words.")
 @shared_options
 @click.pass_obj

@@ -83,10 +83,17 @@ def _usage(fault: click.ClickException) -> InputError:
     """A wrong option or argument, in our shape."""
     if isinstance(fault, click.exceptions.NoArgsIsHelpError):
         return InputError("no command was given", hint="See --help.", where=None)
+    if isinstance(fault, click.NoSuchOption) and fault.option_name[1:2].isdigit():
+        return InputError(
+            "a number that begins with - is read as an option",
+            hint="Sizes and readings are above 0; where less than 0 is meant, put -- before it.",
+            where=fault.option_name,
+        )
     context = getattr(fault, "ctx", None)
     path = context.command_path if context else "asleft"
     param = getattr(fault, "param", None)
     message = " ".join(fault.format_message().split()).rstrip(".")
+    message = re.sub(r"is not a valid integer( range)?$", "is no whole number", message)
     return InputError(
         message[:1].lower() + message[1:],
         hint=f"See `{path} --help`.",

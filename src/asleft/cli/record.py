@@ -22,6 +22,7 @@ SUFFIXES = (".pdf", ".json", ".csv")
 @click.argument("calibration", required=False, type=click.IntRange(1))
 @click.option("--out", metavar="FILE", help="Where to: FILE.pdf, FILE.json or FILE.csv.")
 @click.option("--check", metavar="FILE", help="Make every estimate of FILE.json anew.")
+@click.option("--force", is_flag=True, help="Write over a file that is there.")
 @click.option("--close", is_flag=True, help="Close the calibration; nothing is added later.")
 @shared_options
 @click.pass_obj
@@ -32,16 +33,17 @@ def record_command(
     calibration: int | None,
     out: str | None,
     check: str | None,
+    force: bool,
     close: bool,
 ) -> int:
-    """Write the record of a calibration, the latest one if none is named; or check one."""
+    """Write the record of a calibration, the machine's latest if none is named; or check one."""
     if check is not None:
         if calibration is not None or out is not None or close:
             raise InputError(
                 "--check reads a record and writes none", hint="Give it alone.", where="--check"
             )
         return _check(session, check)
-    path = _checked(out)
+    path = _checked(out, force=force)
     if path is None and not session.json_asked:
         raise InputError(
             "say where the record goes", hint="Give --out FILE.pdf, or --json.", where="--out"
@@ -74,14 +76,18 @@ def _check(session: Session, name: str) -> int:
 
     try:
         document = json.loads(Path(name).expanduser().read_text(encoding="utf-8"))
-    except (OSError, ValueError) as fault:
+    except OSError as fault:
         raise InputError(
-            f"the record cannot be read: {fault}",
+            f"the record cannot be read: {fault.strerror}", hint="Check its name.", where=name
+        ) from fault
+    except ValueError:  # neither text nor JSON: whatever it is, it is none of ours
+        document = None
+    if not isinstance(document, dict):
+        raise InputError(
+            "this is no record, or it was cut short",
             hint="Give a file that `asleft record --out FILE.json` wrote.",
             where=name,
-        ) from fault
-    if not isinstance(document, dict):
-        raise InputError("this is no record", hint="Give the JSON form.", where=name)
+        )
     told = recheck(document)
     session.emit(told, _check_lines)
     return 0 if told["same"] else 1
@@ -109,8 +115,8 @@ def _check_lines(told: dict[str, Any]) -> list[str]:
     return [*lines, same]
 
 
-def _checked(out: str | None) -> Path | None:
-    """The path to write to, refused before anything is closed."""
+def _checked(out: str | None, *, force: bool) -> Path | None:
+    """The path to write to, refused before anything is closed; a file that is there, by force."""
     if out is None:
         return None
     path = Path(out).expanduser()
@@ -122,4 +128,10 @@ def _checked(out: str | None) -> Path | None:
         )
     if path.is_dir() or not path.absolute().parent.is_dir():
         raise InputError("this is no place for a file", hint="Check the folder.", where=str(path))
+    if path.exists() and not force:
+        raise InputError(
+            "there is a file of this name",
+            hint="Give another one, or --force to write over it.",
+            where=str(path),
+        )
     return path

@@ -53,6 +53,12 @@ def solve_feed_command(
         raise InputError(f"{axis} is no extruder", hint="Write E, E0, E1, …", where="--axis")
     instrument, tolerance = instrument_of(session, given), tolerance_of(given)
     in_force = (given["steps"] or {}).get(axis)
+    if given["steps"] and in_force is None:
+        raise InputError(
+            f"the steps of {axis} are not among those given",
+            hint=f"A feed asks for the extruder's: --steps {axis}=VALUE.",
+            where="--steps",
+        )
 
     def one(text: str, name: str) -> Solution:
         return solve_feed(

@@ -82,6 +82,8 @@ class TerminalPerson:
             _heed_wish(ask, answer)
             if answer in YES | NO:
                 return answer in YES
+            if answer == BACK:
+                self._write_lines(["  Nothing stands before this that can be taken back."])
             self._write_lines(["  Please type yes or no."])
 
     def number(self, ask: Ask) -> Typed:
@@ -191,7 +193,7 @@ class TerminalPerson:
 
 def _heed_wish(ask: Ask, answer: str) -> None:
     """`back` takes the reading before this question back; `later` goes to the other machines."""
-    if answer == BACK:
+    if answer == BACK and ask.in_a_trial:
         from asleft.bench import TakeBack
 
         raise TakeBack

@@ -52,7 +52,7 @@ class Number(click.ParamType[float]):
             bound = "from" if self.low_allowed else "above"
             raise InputError(
                 f"{value.strip()} is impossible here",
-                hint=f"Give a number {bound} {self.low:g}, up to {self.high:g}.",
+                hint=f"Give a number {bound} {self.low:g}, up to {self.high:.7g}.",
                 where=where,
             )
         return number

@@ -188,7 +188,10 @@ def _check_socket_address(address: str) -> None:
 
 def _plain(error: OSError, address: str) -> LineError:
     words = {
-        errno.ENOENT: ("there is no such port", "Is it plugged in? See the list of ports."),
+        errno.ENOENT: (
+            "there is no such port",
+            "Is it plugged in? `asleft ports` lists those that are.",
+        ),
         errno.ENXIO: ("nothing is behind this port", _UNPLUGGED),
         errno.EIO: ("nothing is behind this port", _UNPLUGGED),
         errno.EACCES: (

@@ -42,7 +42,9 @@ class KnownLengthCheck:
         for number, reading in enumerate(readings_mm, start=1):
             if not 0 < reading < math.inf:
                 raise InputError(
-                    f"{reading:g} mm is no length", hint="Give it in mm.", where=f"reading {number}"
+                    f"{reading:g} mm is no length",
+                    hint="Give it in mm, above 0.",
+                    where=f"reading {number}",
                 )
         if len(readings_mm) < 3:
             raise InputError(

@@ -55,8 +55,11 @@ class Tolerance:
             value = parse_typed(match["number"], where=where, lengths=False).value
             found[name] = value * units[match["unit"]]
             if not 0 < found[name] < 1:
+                below = f"{1 / units[match['unit']]:g} {match['unit'] or ''}".strip()
                 raise InputError(
-                    f"{part!r} is impossible", hint="Give a size above 0.", where=where
+                    f"{part!r} is impossible",
+                    hint=f"Give a size above 0 and below {below}.",
+                    where=where,
                 )
         return cls(**found)
 
