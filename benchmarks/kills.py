@@ -30,6 +30,12 @@ from asleft.practice.hands import Hands
 from asleft.record.engine import FILE_NAME
 
 VICTIMS = ("program", "owner", "both")
+JOBS = (
+    *("found", "feed", "set feed", "feed again"),
+    *("span", "span more", "set span", "power", "proof", "record"),
+)
+AIMED = 0.5  # so many kills are meant for a job drawn at random: the short ones are seldom met else
+WRONG_AT_MOST = 5  # of one calibration: then it is left
 MEAN_LIFE_S = 1.6  # ours: several kills in one calibration, and some progress in every life
 NUMBERING = "M110"
 OFF = ("M104", "M140")
@@ -79,6 +85,7 @@ class Calibration:
         self._person = PracticePerson(hands, say=lambda _: None, progress=lambda *_: None)
         self._left, self._mean_s = most, mean_s
         self._last = "nothing"
+        self._before = len(tally.wrong)
         self._sent: list[Sent] = []
         self._done: dict[str, Any] = {}
         self._as_found: tuple[Any, ...] | None = None
@@ -90,6 +97,7 @@ class Calibration:
             lives += 1
             if lives > 200:
                 self._wrong("it did not come to its end in 200 lives")
+            if lives > 200 or len(self._tally.wrong) - self._before > WRONG_AT_MOST:
                 return
             self._live()
             self._judge_store()
@@ -103,7 +111,7 @@ class Calibration:
         mark_s = max((own_s for own_s, _ in self._received()), default=0.0)
         victim = str(self._chance.choice(VICTIMS)) if self._left > 0 else None
         life = Life(self._home, self._hands, self._person, self._sent, self._done)
-        life.run(victim, 0.05 + float(self._chance.exponential(self._mean_s)))
+        life.run(victim, *self._moment())
         if life.struck is not None:
             self._left -= 1
             self._tally.kills[life.struck] += 1
@@ -122,6 +130,13 @@ class Calibration:
                 self._tally.hot += 1
             elif said:  # else it was killed before it had a line, as hot as it found the machine
                 self._wrong(f"left hot after {life.struck} in {life.job!r}")
+
+    def _moment(self) -> tuple[float, str | None]:
+        """How many seconds after what the kill comes: a job not done yet, or the start (None)."""
+        left = [job for job in JOBS if job not in self._done]
+        if left and self._chance.random() < AIMED:
+            return float(self._chance.exponential(self._mean_s / 4)), str(self._chance.choice(left))
+        return 0.05 + float(self._chance.exponential(self._mean_s)), None
 
     def _received(self) -> list[tuple[float, str]]:
         lines = self._hands.ask("peek_received", last=10**6)["lines"]

@@ -75,15 +75,15 @@ class Life:
         caliper = {"name": OPTIONS["instrument"], **hands.hello["instrument"]}
         self._put({"home": str(home), "machine": machine, "caliper": caliper, "done": done})
 
-    def run(self, victim: str | None, after_s: float) -> None:
-        """Answer until the program ends, or is killed so long after it was ready."""
+    def run(self, victim: str | None, after_s: float, job: str | None) -> None:
+        """Answer until the program ends, or is killed so long after the job began, or any did."""
         timer = threading.Timer(after_s, self._strike, [victim])
         timer.daemon = True
         assert self._child.stdout is not None
         for line in self._child.stdout:
             self._acknowledge()
             told = json.loads(line)
-            if "ready" in told and victim is not None:
+            if ("ready" in told if job is None else told.get("job") == job) and victim is not None:
                 timer.start()
             self._heed(told)
         timer.cancel()

@@ -16,7 +16,7 @@ import pytest
 
 from asleft.bench import Ask, Bench
 from asleft.bench.resuming import restore_trial
-from asleft.errors import Stopped
+from asleft.errors import RefusedError, Stopped
 from asleft.pieces import SpanPiece
 from asleft.record import Store
 from asleft.trials import Read
@@ -123,6 +123,22 @@ def test_readings_by_hand_are_estimated_once(sit: Sit) -> None:
         assert bench.trial("span", {})["outcome"] == "done"
         filed = bench._desk.store.proposals(bench._desk.calibration())
     assert set(Counter((p.setting, p.axis) for p in filed).values()) == {1}
+
+
+def test_more_readings_are_gone_on_with_by_the_same_command(sit: Sit) -> None:
+    """Left among readings that a verdict asked for, and asked for in the same words again."""
+    with sit() as bench:
+        told = bench.trial("span", {"readings": piece(0.0008)})
+        asked = [p["verdict"] for p in told["result"]["proposals"]]
+        assert "measure_more" in asked, asked
+    for _ in range(2):
+        with sit() as bench, pytest.raises(Stopped):
+            bench.trial("span", {"more": True})
+    with sit() as bench:
+        trials = bench._desk.store.trials(bench._desk.calibration())
+        assert [trial.outcome for trial in trials] == ["done", "unfinished"]
+        with pytest.raises(RefusedError, match="--readings"):
+            bench.trial("span", {"readings": piece(0.0)})
 
 
 @pytest.mark.parametrize("at", ["add_prediction", "add_readings", "end_trial"])

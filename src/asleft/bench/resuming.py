@@ -39,7 +39,9 @@ def is_the_same(row: TrialRow, options: Mapping[str, Any]) -> None:
     """
     trial, basis = restore_trial(row)
     given = {key: value for key, value in options.items() if value is not None}
-    asked = [f"--{key}" for key in ("readings", "more") if given.get(key)]
+    is_more = bool(trial.parameters.get("earlier"))
+    asked = ["--readings"] if given.get("readings") else []
+    asked += ["--more"] if given.get("more") and not is_more else []
     wished = build(row.kind, {**trial.parameters, **given}).parameters
     asked += [
         f"{name} {_said(wished[name])} (it has {_said(held)})"
