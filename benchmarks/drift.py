@@ -14,8 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from asleft.measure.drift import Series, judge_series
-from asleft.measure.shared import judge_instrument
+from asleft.measure.years.drift import Series, judge_series
+from asleft.measure.years.shared import judge_instrument
 
 AXES = 3
 U = 3e-4  # of a printed scale, as a usual span piece leaves it (docs/accuracy.md)

@@ -24,8 +24,8 @@ from typing import Any
 
 import numpy as np
 
-from asleft.bench.foretelling import coming
-from asleft.bench.history import history
+from asleft.bench.years.foretelling import coming
+from asleft.bench.years.history import history
 from asleft.record import Store, history_chart, schema
 
 PER_SPAN, PER_FEED = 28, 6

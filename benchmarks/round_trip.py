@@ -17,7 +17,7 @@ from asleft.cli.practice_card import card_text
 from asleft.measure import Instrument, Solution, SpanReading, solve_span
 from asleft.pieces import SpanPiece
 from asleft.practice.clock import Clock
-from asleft.practice.kinds import KINDS, Kind
+from asleft.practice.words.kinds import KINDS, Kind
 from asleft.practice.workshop import Workshop
 
 NAMES = ("X", "Y", "Z", "shear_xy")

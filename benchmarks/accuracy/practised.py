@@ -17,15 +17,15 @@ from benchmarks.accuracy.spans import STEPS, compared
 from asleft.cli.practice_card import card_text
 from asleft.measure import Instrument, SpanReading, solve_span
 from asleft.pieces import Place, SpanPiece
-from asleft.practice.card import print_card
+from asleft.practice.board.card import print_card
+from asleft.practice.body.piece import MotionErrors, printed_scale
+from asleft.practice.body.track import Moves
+from asleft.practice.body.truth import Truth, draw_truth
 from asleft.practice.clock import Clock
-from asleft.practice.kinds import KINDS
 from asleft.practice.person import Person, draw_caliper
-from asleft.practice.piece import MotionErrors, printed_scale
-from asleft.practice.printing import as_printed
-from asleft.practice.shape_span import PrintedSpan
-from asleft.practice.track import Moves
-from asleft.practice.truth import Truth, draw_truth
+from asleft.practice.printed.printing import as_printed
+from asleft.practice.printed.span import PrintedSpan
+from asleft.practice.words.kinds import KINDS
 from asleft.practice.workshop import Workshop
 
 KIND = KINDS["cartesian"]

@@ -28,7 +28,7 @@ from benchmarks.faults.stage import Stage, Watched
 from asleft.bench import Bench
 from asleft.controller import connect
 from asleft.errors import AsleftError
-from asleft.practice.kinds import KINDS
+from asleft.practice.words.kinds import KINDS
 from asleft.record import Store
 
 ENDS_S = 4000.0

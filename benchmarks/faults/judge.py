@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from benchmarks.faults.stage import WISHED_MM
 
 from asleft.errors import AsleftError, LineError, MachineError, MachineResetError
-from asleft.practice.settings import Values
+from asleft.practice.words.settings import Values
 from asleft.record import Store
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from asleft.practice import commands
+from asleft.practice.board import commands
 
 if TYPE_CHECKING:
     from benchmarks.faults.stage import Stage

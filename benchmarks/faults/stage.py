@@ -20,12 +20,12 @@ from benchmarks.faults.own_time import OwnTimeLoop
 from asleft.bench import Ask
 from asleft.cli.practice_person import PracticePerson
 from asleft.errors import RefusedError
+from asleft.practice.board.controller import Controller
 from asleft.practice.clock import Clock
-from asleft.practice.controller import Controller
 from asleft.practice.errors import CannotError
-from asleft.practice.faults import Faults
-from asleft.practice.kinds import KINDS
-from asleft.practice.settings import Values
+from asleft.practice.words.faults import Faults
+from asleft.practice.words.kinds import KINDS
+from asleft.practice.words.settings import Values
 from asleft.practice.workshop import Workshop
 from asleft.units import Typed
 

@@ -107,7 +107,7 @@ def test_what_was_sent_and_cut_short_is_sent_again_unless_more_changed(
     sit_down, monkeypatch, meanwhile
 ) -> None:
     """The program ends between sending and reading back, and the same command is given again."""
-    from asleft.bench import sending
+    from asleft.bench.change import sending
 
     def killed(*_: object) -> None:
         raise LineError("the line's process is gone", where="here")

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from asleft.bench import Ask, Bench
-from asleft.bench.resuming import restore_trial
+from asleft.bench.trial.resuming import restore_trial
 from asleft.errors import RefusedError, Stopped
 from asleft.pieces import SpanPiece
 from asleft.record import Store

@@ -17,8 +17,8 @@ import numpy as np
 import pytest
 
 from asleft.bench import Bench
-from asleft.bench.history import history
-from asleft.bench.levels import day_of, decimal_year
+from asleft.bench.years.history import history
+from asleft.bench.years.levels import day_of, decimal_year
 from asleft.cli.history import as_table, history_lines
 from asleft.errors import InputError
 from asleft.record import Store, history_chart

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from asleft.bench.events import FINDINGS
-from asleft.bench.levels import CHARTED, levels_of
+from asleft.bench.years.events import FINDINGS
+from asleft.bench.years.levels import CHARTED, levels_of
 from asleft.measure import Tolerance
 from asleft.record.history import Measured, Settings
 

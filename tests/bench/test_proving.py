@@ -36,7 +36,7 @@ def test_without_a_banner_a_power_cycle_asked_for_is_not_proved(sit_down, hands)
     with sit_down() as (bench, person):
         bench.found()
         person.person.confirm = lambda ask: True  # says yes and does nothing
-        import asleft.bench.proving as proving
+        import asleft.bench.trial.proving as proving
 
         proving.BANNER_WITHIN_S, before = 0.3, proving.BANNER_WITHIN_S
         try:

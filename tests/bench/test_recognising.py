@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
+from asleft.bench.line.recognising import NONE_GIVEN, recognise
 from asleft.bench.person import Ask
-from asleft.bench.recognising import NONE_GIVEN, recognise
 from asleft.controller import MachineDescription
 from asleft.controller.capabilities import Identity, parse_identity
 from asleft.errors import RefusedError

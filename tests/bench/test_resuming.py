@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from asleft.bench import Ask, TakeBack
-from asleft.bench.running import pending
+from asleft.bench.trial.running import pending
 from asleft.controller import machine
 from asleft.errors import RefusedError, Stopped
 from asleft.practice.hands import Hands

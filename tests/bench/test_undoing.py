@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from asleft.bench.events import EVENTS, FINDINGS
-from asleft.bench.undoing import group_of
+from asleft.bench.years.events import EVENTS, FINDINGS
+from asleft.bench.years.undoing import group_of
 from asleft.cli.event import KINDS
 from asleft.errors import InputError, RefusedError
 

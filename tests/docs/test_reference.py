@@ -144,7 +144,7 @@ def test_every_verdict_setting_and_name_stands_in_it(reference):
 
 def test_every_quantity_and_proposal_stands_in_it(reference):
     named = set()
-    for path in Path(measure.__file__).parent.glob("*.py"):
+    for path in Path(measure.__file__).parent.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") in MADE:
                 first = [

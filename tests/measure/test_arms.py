@@ -13,7 +13,7 @@ import pytest
 
 from asleft.errors import InputError
 from asleft.measure import DriveChange, Instrument, SpanReading, solve_span
-from asleft.measure.arms import Arms
+from asleft.measure.span.arms import Arms
 
 TOWERS = [np.array([math.cos(a), math.sin(a)]) for a in np.radians([210.0, 330.0, 90.0])]
 

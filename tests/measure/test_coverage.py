@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 
 from asleft.measure import Instrument, SpanReading, solve_span
-from asleft.measure.design import PARAMETERS, Places, model, prior_sds
 from asleft.measure.linear import LinearFit, least_squares
+from asleft.measure.span.design import PARAMETERS, Places, model, prior_sds
 
 MACHINES = 100
 KEYS = {

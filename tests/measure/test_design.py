@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from asleft.measure import SpanReading
-from asleft.measure.design import PARAMETERS, Places, model, printed_map, unit_direction
+from asleft.measure.span.design import PARAMETERS, Places, model, printed_map, unit_direction
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 DIRECTIONS = ("X", "Y", "Z", "XY+", "XY-", "XZ+", "XZ-", "YZ+", "YZ-")

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from asleft.measure import Instrument
-from asleft.measure.span_fit import fit_span
+from asleft.measure.span.fit import fit_span
 
 
 def test_one_in_ten_is_found(piece, machine) -> None:

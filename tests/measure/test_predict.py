@@ -15,7 +15,7 @@ from asleft.measure import (
     prove_span,
     solve_span,
 )
-from asleft.measure.predict import settings_change
+from asleft.measure.span.predict import settings_change
 
 STEPS = {"X": 80.0, "Y": 80.0, "Z": 400.0}
 CALIPER = Instrument()

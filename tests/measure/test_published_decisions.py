@@ -12,7 +12,7 @@ import pytest
 
 from asleft.measure import FeedReading, Instrument, SpanReading, solve_feed, solve_span
 from asleft.measure.chance import probability_below, probability_within, t_quantile
-from asleft.measure.misread import find_misreads
+from asleft.measure.span.misread import find_misreads
 from asleft.measure.verdict import Evidence, judge
 
 REFERENCE = Path(__file__).parents[1] / "reference"

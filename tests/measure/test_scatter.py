@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from asleft.measure import Instrument
-from asleft.measure.span_fit import fit_span
+from asleft.measure.span.fit import fit_span
 
 
 def test_the_parts_are_found_where_there_is_plenty(piece, machine) -> None:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from asleft.measure import FeedReading, Instrument, slip_bracket, solve_feed
-from asleft.measure.slip import falling
+from asleft.measure.feed.slip import falling
 
 RATES = np.repeat([60.0, 120.0, 180.0, 240.0, 300.0, 360.0, 420.0, 480.0], 3)
 

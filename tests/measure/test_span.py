@@ -8,7 +8,7 @@ import pytest
 
 from asleft.errors import InputError
 from asleft.measure import Instrument, SpanReading, solve_span
-from asleft.measure.predict import settings_change
+from asleft.measure.span.predict import settings_change
 
 STEPS = {"X": 80.0, "Y": 80.0, "Z": 400.0}
 CALIPER = Instrument()
@@ -51,7 +51,7 @@ def test_a_second_method_agrees(piece, machine) -> None:
     """The full non-linear model by scipy's least_squares, priors as residuals, its own code."""
     from scipy.optimize import least_squares
 
-    from asleft.measure.span_fit import fit_span
+    from asleft.measure.span.fit import fit_span
 
     readings = machine(np.random.default_rng(41)).read(piece(heights=(20.0, 40.0, 100.0)).rows())
     fit = fit_span(readings, CALIPER, 2.0)

@@ -13,10 +13,10 @@ import pytest
 from asleft.cli.practice_card import card_text
 from asleft.pieces import BeadPiece, FitPiece, SpanPiece
 from asleft.practice import Hands
-from asleft.practice.card import CardPrint, print_card
+from asleft.practice.board.card import CardPrint, print_card
+from asleft.practice.body.track import Moves
 from asleft.practice.clock import Clock
-from asleft.practice.kinds import KINDS
-from asleft.practice.track import Moves
+from asleft.practice.words.kinds import KINDS
 from asleft.practice.workshop import Workshop
 
 KIND = KINDS["cartesian"]

@@ -15,11 +15,11 @@ import pytest
 
 from asleft.errors import RefusedError
 from asleft.pieces import BeadPiece, FitPiece, SpanPiece, centre_mm
+from asleft.practice.body.piece import MotionErrors
+from asleft.practice.body.truth import Truth, draw_truth
 from asleft.practice.errors import CannotError
-from asleft.practice.kinds import KINDS
-from asleft.practice.piece import MotionErrors
-from asleft.practice.printing import as_printed
-from asleft.practice.truth import Truth, draw_truth
+from asleft.practice.printed.printing import as_printed
+from asleft.practice.words.kinds import KINDS
 
 SPAN = SpanPiece(pitch_mm=60.0, column_heights_mm=(12.0, 20.0))
 BEAD = BeadPiece()

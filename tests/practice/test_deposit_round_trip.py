@@ -13,7 +13,7 @@ from asleft.cli.practice_card import card_text
 from asleft.measure import Instrument, SpanReading, solve_span
 from asleft.pieces import SpanPiece
 from asleft.practice.clock import Clock
-from asleft.practice.kinds import KINDS
+from asleft.practice.words.kinds import KINDS
 from asleft.practice.workshop import Workshop
 
 PIECE = SpanPiece(column_heights_mm=(20.0, 40.0, 60.0))

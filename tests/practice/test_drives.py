@@ -11,10 +11,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from asleft.practice.arms import TOWER_DEGREES, Arms, Delta, Geometry, geometry
-from asleft.practice.drives import Cartesian, CrossedBelts, build_drive, plane_errors
-from asleft.practice.settings import DELTA, FACTORY, Settings
-from asleft.practice.truth import draw_truth
+from asleft.practice.body.arms import TOWER_DEGREES, Arms, Delta, Geometry, geometry
+from asleft.practice.body.drives import Cartesian, CrossedBelts, build_drive, plane_errors
+from asleft.practice.body.truth import draw_truth
+from asleft.practice.words.settings import DELTA, FACTORY, Settings
 
 TRUE = draw_truth(np.random.default_rng(1))
 L, R, H = (DELTA["M665"][letter] for letter in "LRH")

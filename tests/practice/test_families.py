@@ -15,8 +15,8 @@ from asleft.controller import MachineDescription, connect
 from asleft.errors import RefusedError
 from asleft.practice import Hands
 from asleft.practice.clock import Clock
-from asleft.practice.kinds import KINDS
 from asleft.practice.names import KINDS as NAMES
+from asleft.practice.words.kinds import KINDS
 from asleft.practice.workshop import Workshop
 
 SPEED = 300.0

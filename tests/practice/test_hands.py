@@ -12,7 +12,7 @@ from asleft.cli.practice_card import card_text
 from asleft.errors import BugError, RefusedError
 from asleft.pieces import SpanPiece
 from asleft.practice import Hands
-from asleft.practice.kinds import KINDS
+from asleft.practice.words.kinds import KINDS
 
 PIECE = SpanPiece(column_heights_mm=(12.0, 20.0))
 ON_CARD = {

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from asleft.practice.wire import Command, LineCounter, LineRefusedError, parse
+from asleft.practice.words.wire import Command, LineCounter, LineRefusedError, parse
 
 
 def framed(number: int, body: str) -> bytes:

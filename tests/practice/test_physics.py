@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 
 from asleft.pieces import Place, SpanPiece
-from asleft.practice.filament import Filament
-from asleft.practice.kinds import KINDS
+from asleft.practice.body.filament import Filament
+from asleft.practice.body.piece import MotionErrors
+from asleft.practice.body.track import Moves
+from asleft.practice.body.truth import Truth, draw_truth
 from asleft.practice.person import Person, draw_caliper
-from asleft.practice.piece import MotionErrors
-from asleft.practice.printing import as_printed
-from asleft.practice.shape_span import PrintedSpan
-from asleft.practice.track import Moves
-from asleft.practice.truth import Truth, draw_truth
+from asleft.practice.printed.printing import as_printed
+from asleft.practice.printed.span import PrintedSpan
+from asleft.practice.words.kinds import KINDS
 
 SEEDS = range(60)
 PIECE = SpanPiece()

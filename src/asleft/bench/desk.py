@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal
 
-from asleft.bench.at_hand import MachineAtHand
+from asleft.bench.line.at_hand import MachineAtHand
 from asleft.bench.versions import versions
 from asleft.controller import SettingsReport
 from asleft.errors import InputError, RefusedError

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from asleft.bench.events import EVENTS, FINDINGS
-from asleft.bench.undoing import due
+from asleft.bench.years.events import EVENTS, FINDINGS
+from asleft.bench.years.undoing import due
 from asleft.errors import InputError
 from asleft.measure.plan import feed_cost, reading_minutes
 

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from asleft.bench.proving import predict
+from asleft.bench.trial.proving import predict
 from asleft.controller import parse_report
 from asleft.errors import AsleftError, InputError
 from asleft.measure import prove_span

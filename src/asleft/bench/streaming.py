@@ -10,8 +10,8 @@ import contextlib
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
+from asleft.bench.change.height import require_height
 from asleft.bench.desk import Desk
-from asleft.bench.height import require_height
 from asleft.bench.person import Ask
 from asleft.controller import PrintFile, PrintOver, check_file, tell_also
 from asleft.errors import AsleftError, Stopped

@@ -12,10 +12,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
-from asleft.bench import changing, describing, found, proposing, proving, trying, undoing
+from asleft.bench import describing, proposing
+from asleft.bench.change import changing, found
 from asleft.bench.desk import Desk
 from asleft.bench.person import Person
+from asleft.bench.trial import proving, trying
 from asleft.bench.versions import versions
+from asleft.bench.years import undoing
 from asleft.controller import connect, tell_also
 from asleft.errors import AsleftError
 
@@ -177,7 +180,7 @@ class Bench:
 
     def entered(self, told: Mapping[str, Any]) -> None:
         """Wait for the person's word that a change handed over is entered; see `handing`."""
-        from asleft.bench.handing import entered
+        from asleft.bench.change.handing import entered
 
         entered(self._desk, told)
 
@@ -191,7 +194,7 @@ class Bench:
 
     def history(self, machine: str | None = None) -> dict[str, Any]:
         """What the years of a machine, or of all, have shown; `asleft.history/1`."""
-        from asleft.bench.history import history
+        from asleft.bench.years.history import history
 
         return history(self._desk.store, machine, self._desk.clock())
 

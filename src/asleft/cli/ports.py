@@ -15,7 +15,7 @@ from asleft.cli.wording import table
 @click.pass_obj
 def ports_command(session: Session) -> int:
     """List serial ports with what is plugged in, and their stable path."""
-    from asleft.bench.ports import ports
+    from asleft.bench.line.ports import ports
 
     session.emit(ports(session.home()), ports_lines)
     return 0

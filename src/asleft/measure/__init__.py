@@ -3,16 +3,13 @@
 Pure functions on frozen rows: no I/O, no clock, no chance. Import from here, not from the files.
 """
 
-from asleft.measure.ahead import Forecast, forecast
 from asleft.measure.allowance import Allowance, Making, Tried, allow
-from asleft.measure.bead import solve_bead
-from asleft.measure.bead_fit import Extrusion
-from asleft.measure.control import ControlChart, ewma_chart, individuals_chart
-from asleft.measure.drift import Finding, Series, Step, judge_series
-from asleft.measure.drives import DriveChange
-from asleft.measure.feed import PLAUSIBLE as PLAUSIBLE_FEED
-from asleft.measure.feed import solve_feed
-from asleft.measure.fit_trial import solve_fit, solve_fits
+from asleft.measure.bead.fit import Extrusion
+from asleft.measure.bead.solve import solve_bead
+from asleft.measure.feed.slip import SlipBracket, slip_bracket
+from asleft.measure.feed.solve import PLAUSIBLE as PLAUSIBLE_FEED
+from asleft.measure.feed.solve import solve_feed
+from asleft.measure.fit.solve import solve_fit, solve_fits
 from asleft.measure.grades import grade_for, grade_width_mm
 from asleft.measure.instrument import Instrument, KnownLengthCheck
 from asleft.measure.plan import (
@@ -25,8 +22,6 @@ from asleft.measure.plan import (
     plan_traverse,
     reading_minutes,
 )
-from asleft.measure.predict import PredictedPlace, SpanPrediction, predict_span
-from asleft.measure.prove import Proof, prove_span
 from asleft.measure.readings import (
     BeadReading,
     FeedReading,
@@ -34,13 +29,14 @@ from asleft.measure.readings import (
     SpanReading,
     TraverseReading,
 )
-from asleft.measure.residuals import span_residuals
 from asleft.measure.result import BudgetLine, Proposal, Quantity, SetAside, Solution, Verdict
-from asleft.measure.shared import Common, judge_instrument
-from asleft.measure.slip import SlipBracket, slip_bracket
-from asleft.measure.span import solve_span
-from asleft.measure.span_deciding import PLAUSIBLE_SCALE
-from asleft.measure.span_proposals import PLAUSIBLE_SHEAR
+from asleft.measure.span.deciding import PLAUSIBLE_SCALE
+from asleft.measure.span.drives import DriveChange
+from asleft.measure.span.predict import PredictedPlace, SpanPrediction, predict_span
+from asleft.measure.span.proposals import PLAUSIBLE_SHEAR
+from asleft.measure.span.prove import Proof, prove_span
+from asleft.measure.span.residuals import span_residuals
+from asleft.measure.span.solve import solve_span
 from asleft.measure.table import (
     parse_bead_table,
     parse_feed_table,
@@ -49,7 +45,11 @@ from asleft.measure.table import (
     parse_traverse_table,
 )
 from asleft.measure.tolerance import Tolerance
-from asleft.measure.traverse import motion_as_read, solve_traverse
+from asleft.measure.traverse.solve import motion_as_read, solve_traverse
+from asleft.measure.years.ahead import Forecast, forecast
+from asleft.measure.years.control import ControlChart, ewma_chart, individuals_chart
+from asleft.measure.years.drift import Finding, Series, Step, judge_series
+from asleft.measure.years.shared import Common, judge_instrument
 
 __all__ = [
     "PLAUSIBLE_FEED",

@@ -14,12 +14,12 @@ from typing import Any
 import numpy as np
 
 from asleft.errors import InputError
-from asleft.measure.design import MAP, PARAMETERS, Measurable, Places, model, prior_sds
 from asleft.measure.instrument import Instrument
 from asleft.measure.linear import Array, least_squares
-from asleft.measure.scatter import FACE_SD_MM, READING_SD_MM
+from asleft.measure.span.design import MAP, PARAMETERS, Measurable, Places, model, prior_sds
+from asleft.measure.span.scatter import FACE_SD_MM, READING_SD_MM
 from asleft.measure.tolerance import Tolerance
-from asleft.measure.traverse_line import ALONG_SD_RAD, POSITION_SD_MM
+from asleft.measure.traverse.line import ALONG_SD_RAD, POSITION_SD_MM
 
 FEED_SCATTER_MM = 0.3  # of one feed of 100 mm; ours
 POSITION_READING_SD_MM = 0.01  # one reading of a carriage at rest; ours

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from asleft.bench.events import EVENTS
 from asleft.bench.proposing import Door
+from asleft.bench.years.events import EVENTS
 from asleft.page import past, results
 from asleft.page.house import House
 from asleft.page.saying import day, for_page, minutes, question, seconds

@@ -17,8 +17,8 @@ from typing import Any
 
 from asleft.practice.clock import Clock
 from asleft.practice.errors import CannotError
-from asleft.practice.kinds import KINDS
 from asleft.practice.server import PtyEnd, SocketEnd, WireEnd
+from asleft.practice.words.kinds import KINDS
 from asleft.practice.workshop import Workshop
 
 

@@ -9,14 +9,14 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from asleft.practice.body.piece import BELT_TURN_MM, SCREW_TURN_MM
 from asleft.practice.errors import CannotError
-from asleft.practice.piece import BELT_TURN_MM, SCREW_TURN_MM
 
 if TYPE_CHECKING:
-    from asleft.practice.controller import Controller
-    from asleft.practice.hidden import Hidden
+    from asleft.practice.board.controller import Controller
+    from asleft.practice.body.hidden import Hidden
+    from asleft.practice.body.truth import Truth
     from asleft.practice.person import Person
-    from asleft.practice.truth import Truth
 
 
 class Carriage:

@@ -14,22 +14,22 @@ from typing import Any
 import numpy as np
 
 from asleft.errors import AsleftError
-from asleft.practice.board_file import file_lines, write_in_file
+from asleft.practice.board.controller import Controller
+from asleft.practice.body.drives import build_drive
+from asleft.practice.body.filament import Filament
+from asleft.practice.body.hidden import Hidden
+from asleft.practice.body.motion import Move
+from asleft.practice.body.track import Track
+from asleft.practice.body.truth import draw_truth, with_tools
 from asleft.practice.carriage import Carriage
 from asleft.practice.clock import Clock
-from asleft.practice.controller import Controller
-from asleft.practice.drives import build_drive
 from asleft.practice.errors import CannotError
-from asleft.practice.filament import Filament
-from asleft.practice.hidden import Hidden
-from asleft.practice.kinds import Kind
-from asleft.practice.motion import Move
 from asleft.practice.person import Person, draw_caliper
-from asleft.practice.printing import Printing
+from asleft.practice.printed.printing import Printing
 from asleft.practice.server import WireEnd
-from asleft.practice.settings import Settings
-from asleft.practice.track import Track
-from asleft.practice.truth import draw_truth, with_tools
+from asleft.practice.words.board_file import file_lines, write_in_file
+from asleft.practice.words.kinds import Kind
+from asleft.practice.words.settings import Settings
 
 OFF_S = 10.0
 """Own seconds that the mains stays off in a power cycle."""

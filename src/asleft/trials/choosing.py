@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from asleft.measure import Plan, cheapest
-from asleft.measure.design import Measurable
+from asleft.measure.span.design import Measurable
 from asleft.pieces import SpanPiece, span_cost, stiffened
 
 LEAST_PITCH_MM, PITCH_STEP_MM = 60, 5

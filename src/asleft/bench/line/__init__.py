@@ -1,0 +1,1 @@
+"""Which machine is meant, and its line: found, opened, recognised, logged."""

@@ -1,0 +1,1 @@
+"""One trial from the wish to its outcome: based, begun or resumed, run, estimated, proved."""

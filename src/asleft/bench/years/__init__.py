@@ -1,0 +1,1 @@
+"""What happens to machines over the years: events and what they undo, history, what is due."""

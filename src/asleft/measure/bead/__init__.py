@@ -1,0 +1,1 @@
+"""The bead trial: how wide a wall one bead thick came out."""

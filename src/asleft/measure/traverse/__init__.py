@@ -1,0 +1,1 @@
+"""The traverse: the carriage against an instrument, without plastic."""

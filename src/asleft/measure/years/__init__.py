@@ -1,0 +1,1 @@
+"""Over the years: charts, steps, drifts, instruments that move, and what is foretold."""

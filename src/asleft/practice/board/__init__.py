@@ -1,0 +1,1 @@
+"""The practice machine's controller: commands heard, executed and answered."""

@@ -1,0 +1,1 @@
+"""What the practice machine is made of: drives, heat, filament, and the truth it hides."""

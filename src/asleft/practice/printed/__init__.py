@@ -1,0 +1,1 @@
+"""From executed moves to a printed piece that a caliper can be laid on."""
