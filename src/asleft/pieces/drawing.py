@@ -37,7 +37,7 @@ def drawing_svg(piece: SpanPiece) -> str:
     ):
         sheet.text((x, 37), word, PLAIN, anchor="middle", bold=True)
         views.plan(sheet, piece, (x, 81), faces)
-    _axes(sheet)
+    views.axes(sheet, (103.0, 118.5))
     views.post_from_side(sheet, piece, (33, 169))
     sheet.text((12, 174.5), "one post from the front, twice its size", SMALL)
     if piece.column_heights_mm:
@@ -66,16 +66,6 @@ def _head(sheet: Sheet, piece: SpanPiece) -> None:
         sheet.line((x + len(word) * 1.45 + 1, 28.4), (x + width - 4, 28.4), FINE)
     if piece.mark:
         sheet.text((_RIGHT, 18), piece.mark, PLAIN, anchor="end", bold=True)
-
-
-def _axes(sheet: Sheet) -> None:
-    """Which way the axes run, between the plans."""
-    x, y = 103.0, 118.5
-    sheet.dimension((x, y), (x + 9, y))
-    sheet.dimension((x, y), (x, y - 9))
-    sheet.text((x + 10, y + 1), "X", PLAIN)
-    sheet.text((x - 0.9, y - 10), "Y", PLAIN)
-    sheet.text((x, y + 4.5), "front", SMALL)
 
 
 def _table(sheet: Sheet, places: tuple[Place, ...]) -> None:

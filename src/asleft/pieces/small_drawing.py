@@ -41,8 +41,10 @@ def bead_drawing_svg(piece: BeadPiece) -> str:
         " All sizes in mm."
     )
     _head(sheet, "Bead piece", about, ("machine", "instrument", "filament", "date"))
-    _ring(sheet, piece, (58.0, 84.0))
-    _bands(sheet, piece, (140.0, 118.0))
+    sheet.text((58, 40), "from above, the wall drawn thicker", SMALL, anchor="middle")
+    ring(sheet, piece, (58.0, 84.0))
+    sheet.text((140, 40), "the wall cut across, wider than true", SMALL, anchor="middle")
+    bands(sheet, piece, (140.0, 118.0))
     for row, note in enumerate(_BEAD_NOTES):
         sheet.text((_LEFT, 142 + row * 4.7), note, SMALL)
     sheet.text((130, 142 + 6 * 4.7), "mass, g", SMALL)
@@ -57,7 +59,7 @@ def fit_drawing_svg(piece: FitPiece) -> str:
     sheet = Sheet(210, 297, f"Fit piece for {piece.gauge_mm:g} mm")
     about = f"for {piece.gauge_mm:g} mm, steps of {piece.step_mm:g} mm. All sizes in mm."
     _head(sheet, "Fit piece", about, ("machine", "your part", "filament", "date"))
-    _layout(sheet, piece)
+    layout(sheet, piece, (105.0, 88.0))
     for row, note in enumerate(_FIT_NOTES):
         sheet.text((_LEFT, 146 + row * 4.7), note, SMALL)
     rows = []
@@ -85,17 +87,16 @@ def _head(sheet: Sheet, title: str, about: str, blanks: Sequence[str]) -> None:
         sheet.line((x + len(word) * 1.45 + 1, 28.4), (x + width - 4, 28.4), FINE)
 
 
-def _ring(sheet: Sheet, piece: BeadPiece, centre: Point) -> None:
+def ring(sheet: Sheet, piece: BeadPiece, centre: Point) -> None:
     """From above, with jaws on the four flats that are read, and their numbers."""
     scale = 62.0 / piece.flats_mm
     wall = max(piece.widths_mm[0] * scale, 1.6)  # a wall to scale would be a line
 
-    def ring(across: float) -> list[Point]:
+    def outline(across: float) -> list[Point]:
         return [(centre[0] + x, centre[1] - y) for x, y in piece.octagon_mm(across)]
 
-    sheet.shape(ring(piece.flats_mm * scale + wall), width=LINE, kind="wall")
-    sheet.shape(ring(piece.flats_mm * scale - wall), width=LINE, kind="wall")
-    sheet.text((centre[0], 40), "from above, the wall drawn thicker", SMALL, anchor="middle")
+    sheet.shape(outline(piece.flats_mm * scale + wall), width=LINE, kind="wall")
+    sheet.shape(outline(piece.flats_mm * scale - wall), width=LINE, kind="wall")
     ways = {"front": (0, 1), "right": (1, 0), "back": (0, -1), "left": (-1, 0)}
     half = piece.flats_mm * scale / 2
     for flat, (wx, wy) in ways.items():
@@ -120,11 +121,10 @@ def _jaw(sheet: Sheet, tip: Point, way: Point, *, outside: bool) -> None:
     sheet.shape(corners, fill="#000", width=FINE, kind="jaw-outside")
 
 
-def _bands(sheet: Sheet, piece: BeadPiece, foot: Point) -> None:
+def bands(sheet: Sheet, piece: BeadPiece, foot: Point) -> None:
     """The wall cut across: bands with drawn widths, and the grey part that jaws touch."""
     high = 76.0 / piece.tallest_mm
     wide = 30.0
-    sheet.text((foot[0], 40), "the wall cut across, wider than true", SMALL, anchor="middle")
     for rank, width in enumerate(piece.widths_mm):
         low = foot[1] - rank * piece.band_mm * high
         top = low - piece.band_mm * high
@@ -143,11 +143,10 @@ def _bands(sheet: Sheet, piece: BeadPiece, foot: Point) -> None:
     sheet.text((foot[0] - 20, foot[1] + 3.4), "bed", SMALL)
 
 
-def _layout(sheet: Sheet, piece: FitPiece) -> None:
+def layout(sheet: Sheet, piece: FitPiece, middle: Point) -> None:
     """All bodies from above as they lie on the bed, numbered; outline and touched circle."""
     wide, deep = piece.extent_mm
     scale = min(178.0 / wide, 92.0 / deep, 3.0)
-    middle = (105.0, 88.0)
 
     def paper(x: float, y: float) -> Point:
         return middle[0] + x * scale, middle[1] - y * scale
@@ -171,7 +170,7 @@ def _layout(sheet: Sheet, piece: FitPiece) -> None:
         sheet.text(below, str(number), PLAIN, anchor="middle", bold=True, kind="label")
     words = {"bores": "bores, white", "pins": "pins, grey", "both": "bores white, pins grey"}
     legend = f"from above as they lie on the bed: {words[piece.parts]}"
-    sheet.text((105, 138), legend, SMALL, anchor="middle")
+    sheet.text((middle[0], middle[1] + 50), legend, SMALL, anchor="middle")
 
 
 def _circle(

@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Sequence
 
 from asleft.pieces.place import Place
-from asleft.pieces.sheet import BOLD, FINE, LINE, SMALL, Point, Sheet, text_width
+from asleft.pieces.sheet import BOLD, FINE, LINE, PLAIN, SMALL, Point, Sheet, text_width
 from asleft.pieces.span import SpanPiece
 
 PLAN = 60.0  # width of the square with its posts on paper
@@ -37,6 +37,16 @@ def plan(sheet: Sheet, piece: SpanPiece, centre: Point, faces: str) -> None:
             rows.setdefault(place.where.rsplit(", ", 1)[0], []).append(place)
     for places in rows.values():
         row_of_jaws(sheet, piece, paper, scale, places)
+
+
+def axes(sheet: Sheet, at: Point) -> None:
+    """Which way the axes run, from `at`; what is nearer to the reader is the front."""
+    x, y = at
+    sheet.dimension((x, y), (x + 9, y))
+    sheet.dimension((x, y), (x, y - 9))
+    sheet.text((x + 10, y + 1), "X", PLAIN)
+    sheet.text((x - 0.9, y - 10), "Y", PLAIN)
+    sheet.text((x, y + 4.5), "front", SMALL)
 
 
 def piece_from_above(
