@@ -7,7 +7,7 @@ reason, and may be taken again. What a trial proposes stands in `changes`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from asleft.errors import InputError, RefusedError
 from asleft.record import schema
@@ -15,7 +15,7 @@ from asleft.record.rows import ReadingRow, StepRow, TrialRow
 from asleft.record.tables import Tables, latest, rows
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection, RowMapping
+    from sqlalchemy import Connection, RowMapping, ScalarSelect
     from sqlalchemy.sql.elements import ColumnElement
 
 Outcome = Literal["done", "stopped", "failed", "no_estimate"]
@@ -115,6 +115,13 @@ class Trials(Tables):
         with self._reading() as connection:
             return [StepRow(**row) for row in rows(connection, table, table.c.trial_id == trial_id)]
 
+    def steps_by_trial(self, calibration_id: int) -> dict[int, list[StepRow]]:
+        """All marks of a calibration's trials, by trial, each in the order they were made."""
+        table = schema.step_mark
+        with self._reading() as connection:
+            found = rows(connection, table, table.c.trial_id.in_(_of(calibration_id)))
+        return _by_trial(StepRow(**row) for row in found)
+
     def add_reading(
         self,
         trial_id: int,
@@ -147,7 +154,7 @@ class Trials(Tables):
             if latest(connection, ended, ended.c.trial_id == trial_id):
                 raise RefusedError(f"trial {trial_id} has ended", hint="Begin a new one.")
             taken: dict[str, list[str | None]] = {}  # key -> raw text, None where taken back
-            for row in read_readings(connection, trial_id):
+            for row in read_readings(connection, table.c.trial_id == trial_id):
                 taken.setdefault(row.key, []).append(None if row.voided else row.raw)
             return [
                 self._insert(
@@ -167,7 +174,13 @@ class Trials(Tables):
     def readings(self, trial_id: int) -> list[ReadingRow]:
         """A trial's readings, oldest first, those taken back among them."""
         with self._reading() as connection:
-            return read_readings(connection, trial_id)
+            return read_readings(connection, schema.reading.c.trial_id == trial_id)
+
+    def readings_by_trial(self, calibration_id: int) -> dict[int, list[ReadingRow]]:
+        """All readings of a calibration's trials, by trial, as `readings` gives them."""
+        mine = schema.reading.c.trial_id.in_(_of(calibration_id))
+        with self._reading() as connection:
+            return _by_trial(read_readings(connection, mine))
 
     def void_reading(self, reading_id: int, reason: str) -> None:
         """Take a reading back; it stays in the store, with the reason.
@@ -199,13 +212,30 @@ def _next_take(taken: dict[str, list[str | None]], key: str, raw: str) -> int:
     return len(before) - 1
 
 
-def read_readings(connection: Connection, trial_id: int) -> list[ReadingRow]:
-    """A trial's readings with the reason beside those taken back."""
+def _of(calibration_id: int) -> ScalarSelect[int]:
+    """The numbers of a calibration's trials, for a query about them."""
+    table = schema.trial
+    chosen = table.select().where(table.c.calibration_id == calibration_id)
+    return chosen.with_only_columns(table.c.id).scalar_subquery()
+
+
+Of = TypeVar("Of", StepRow, ReadingRow)
+
+
+def _by_trial(found: Iterable[Of]) -> dict[int, list[Of]]:
+    sorted_out: dict[int, list[Of]] = {}
+    for each in found:
+        sorted_out.setdefault(each.trial_id, []).append(each)
+    return sorted_out
+
+
+def read_readings(connection: Connection, which: ColumnElement[bool]) -> list[ReadingRow]:
+    """The readings of a condition on their table, with the reason beside those taken back."""
     table, void = schema.reading, schema.reading_void
-    mine = table.select().with_only_columns(table.c.id).where(table.c.trial_id == trial_id)
+    mine = table.select().with_only_columns(table.c.id).where(which)
     voids = rows(connection, void, void.c.reading_id.in_(mine))
     why = {row["reading_id"]: row["reason"] for row in voids}
-    found = rows(connection, table, table.c.trial_id == trial_id)
+    found = rows(connection, table, which)
     return [ReadingRow(**row, void_reason=why.get(row["id"])) for row in found]
 
 
