@@ -66,7 +66,8 @@ def test_a_result_that_was_altered_is_noticed_and_named(record: dict[str, Any]) 
     record["trials"][1]["quantities"][0]["u"] *= 0.5
     told = recheck(record)
     assert told["readings_intact"] and not told["same"]
-    assert [each["where"] for each in told["differences"]] == ["trial 2 (span), quantities 1, u"]
+    where = [each["where"] for each in told["differences"]]
+    assert where == ["trial 2 (span), quantities 1, u", "record_sha256"]
 
 
 @pytest.mark.parametrize("spoil", [{"schema": "asleft.found/1"}, {"trials": [{}]}])
@@ -76,7 +77,7 @@ def test_what_is_no_record_is_refused(record: dict[str, Any], spoil: dict[str, A
 
 
 def _intact(record: dict[str, Any]) -> dict[str, Any]:
-    from asleft.record.document import digest
+    from asleft.record.digests import digest
 
     return {"readings_intact": digest(record["trials"]) == record["readings_sha256"]}
 

@@ -13,7 +13,7 @@ import pytest
 
 from asleft.errors import InputError
 from asleft.record import Store, assemble, write_record
-from asleft.record.document import digest
+from asleft.record.digests import digest
 
 NOW = {"asleft": "0.2.0"}
 

@@ -14,7 +14,9 @@ from asleft.bench.trial.proving import predict
 from asleft.controller import parse_report
 from asleft.errors import AsleftError, InputError
 from asleft.measure import prove_span
-from asleft.record.document import RESULT_KEYS, SCHEMA, digest
+from asleft.record.digests import digest, digest_of_all
+from asleft.record.document import SCHEMA
+from asleft.record.kept_of import RESULT_KEYS
 from asleft.trials import Basis, Entry, Trial, build, span_readings
 from asleft.units import parse_typed
 
@@ -31,7 +33,8 @@ def recheck(record: Record) -> dict[str, Any]:
         record: an `asleft.record/1`.
 
     Returns:
-        `asleft.record_check/1`: `same`, `readings` and `readings_intact`, `trials` (`trial`,
+        `asleft.record_check/1`: `same`, `readings` and `readings_intact`, `intact` (all of the
+        record is as it was written; None where it is older than that digest), `trials` (`trial`,
         `kind`, `same`, `figures` compared, `worst` relative departure), `differences` (`where`,
         `recorded`, `recomputed`), `written_by`.
 
@@ -58,7 +61,7 @@ def _recheck(record: Record) -> dict[str, Any]:
     trials = {int(each["id"]): each for each in record["trials"]}
     readings = [reading for trial in trials.values() for reading in trial["readings"]]
     intact = digest(list(trials.values())) == record["readings_sha256"]
-    differences = [*_digest_difference(record, intact=intact), *_texts(trials.values())]
+    differences = [*_altered(record, "readings_sha256"), *_texts(trials.values())]
     checked = []
     for trial in trials.values():
         compared = Comparison()
@@ -74,24 +77,32 @@ def _recheck(record: Record) -> dict[str, Any]:
                 "worst": compared.worst,
             }
         )
+    differences += _altered(record, "record_sha256")
     return {
         "schema": "asleft.record_check/1",
         "same": not differences,
         "readings": len(readings),
         "readings_intact": intact,
+        "intact": _whole(record),
         "trials": checked,
         "differences": differences,
         "written_by": record["versions"]["written"],
     }
 
 
-def _digest_difference(record: Record, *, intact: bool) -> Iterator[dict[str, Any]]:
-    if not intact:
-        yield {
-            "where": "readings_sha256",
-            "recorded": record["readings_sha256"],
-            "recomputed": digest(list(record["trials"])),
-        }
+def _whole(record: Record) -> bool | None:
+    """Whether the whole record is as it was written; None where it has no digest of all."""
+    told = record.get("record_sha256")
+    return None if told is None else told == digest_of_all(record)
+
+
+def _altered(record: Record, name: str) -> Iterator[dict[str, Any]]:
+    """The digest of this name, where what it was made of is not as it was written."""
+    told = record.get(name)
+    of_readings = name == "readings_sha256"
+    anew = digest(list(record["trials"])) if of_readings else digest_of_all(record)
+    if told != anew and (told is not None or of_readings):
+        yield {"where": name, "recorded": told, "recomputed": anew}
 
 
 def _texts(trials: Iterable[Record]) -> Iterator[dict[str, Any]]:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
-from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
@@ -23,8 +22,11 @@ from asleft.controller import connect, tell_also
 from asleft.errors import AsleftError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from asleft.controller import Machine
     from asleft.controller.heat import Warming
+    from asleft.record import Workplace
     from asleft.units import Typed
 
 
@@ -32,7 +34,7 @@ class Bench:
     """One machine at one bench; use it as a context manager.
 
     Args:
-        home: the folder of store, wire logs and reports.
+        home: the folder of store, wire logs and reports; a workplace where the store is shared.
         person: whoever answers the questions.
         holder: how a second program is told who holds the line.
         machine: name of a described machine, or None for the only one.
@@ -44,7 +46,7 @@ class Bench:
 
     def __init__(
         self,
-        home: Path,
+        home: Path | Workplace,
         person: Person,
         *,
         holder: str,
@@ -235,16 +237,23 @@ class Bench:
             return proving.prove_power_cycle(self._desk, persons_word=power_cycled)
         return proving.prove_piece(self._desk, {"readings": readings})
 
-    def record(self, calibration_id: int | None = None, *, close: bool) -> dict[str, Any]:
+    def record(
+        self, calibration_id: int | None = None, *, close: bool, whole: bool = True
+    ) -> dict[str, Any]:
         """The record of a calibration, closing it if asked; `asleft.record/1`.
 
-        Without a number, the latest one of this machine.
+        Without a number, the latest one of this machine. One that is not `whole`, for looking at,
+        lacks drawings, years and the digest of all.
         """
-        from asleft.record import assemble
+        from asleft.bench.years.up_to import years_up_to
+        from asleft.record import assemble, gather
 
         row = self._desk.calibration_meant(calibration_id)
         self._desk.file_wire_log()
         store = self._desk.store
         if close and row.closed_at is None:
             store.close_calibration(row.id, "the record was made")
-        return assemble(store, row.id, versions=versions())
+            row = self._desk.calibration_meant(row.id)
+        if not whole:
+            return gather(store, row.id, versions=versions())
+        return assemble(store, row.id, versions=versions(), years=years_up_to(store, row))

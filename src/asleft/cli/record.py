@@ -96,6 +96,10 @@ def _check(session: Session, name: str) -> int:
 def _check_lines(told: dict[str, Any]) -> list[str]:
     intact = "as they were written" if told["readings_intact"] else "not as they were written"
     lines = [f"{many(told['readings'], 'reading')}, {intact}."]
+    if told["intact"] is None:
+        lines.append("Written before records had a digest of all: the rest is not checked by it.")
+    elif not told["intact"]:
+        lines.append("Something in the record is not as it was written.")
     rows = [
         (
             f"trial {each['trial']}",

@@ -94,7 +94,7 @@ def do(house: House, where: Where, form: Form) -> str:
         return path(name, "evening") + f"?door=replaced&replaced={quote(kind)}"
     elif what == "close":
         with house.look(name) as bench:
-            bench.record(bench.last_calibration(), close=True)
+            bench.record(bench.last_calibration(), close=True, whole=False)
         return path(name, "take")
     else:
         worker.start(what, _options(what, form))

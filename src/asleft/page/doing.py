@@ -61,7 +61,7 @@ def _set(*, store: bool) -> Callable[[Bench, Options, Worker], None]:
 def _measured(bench: Bench) -> list[str]:
     """The trials of this calibration that came to a result."""
     number = bench.last_calibration()
-    trials = bench.record(number, close=False)["trials"]
+    trials = bench.record(number, close=False, whole=False)["trials"]
     return [str(trial["kind"]) for trial in trials if trial["outcome"] == "done"]
 
 

@@ -162,5 +162,5 @@ def _record(house: House, machine: str) -> tuple[dict[str, Any] | None, dict[str
     """The record of the last calibration, or None, and what every sheet of a machine shows."""
     with house.look(machine) as bench:
         number = bench.last_calibration()
-        document = None if number is None else bench.record(number, close=False)
+        document = None if number is None else bench.record(number, close=False, whole=False)
     return document, {"machine": machine, "status": status(house.worker(machine))}

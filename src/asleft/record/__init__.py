@@ -5,7 +5,7 @@ record of it; `write_record` writes that as PDF, JSON or CSV. Judges nothing and
 """
 
 from asleft.record.charts_history import history_chart
-from asleft.record.document import assemble
+from asleft.record.document import assemble, gather
 from asleft.record.rows import (
     CalibrationRow,
     ChangeRow,
@@ -23,6 +23,7 @@ from asleft.record.rows import (
 )
 from asleft.record.store import Store
 from asleft.record.typeset import to_pdf
+from asleft.record.workplace import Workplace
 from asleft.record.write import write_record
 
 __all__ = [
@@ -40,7 +41,9 @@ __all__ = [
     "Store",
     "TrialRow",
     "WireLogRow",
+    "Workplace",
     "assemble",
+    "gather",
     "history_chart",
     "to_pdf",
     "write_record",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from asleft.errors import InputError, RefusedError
 from asleft.record import schema
-from asleft.record.rows import CalibrationRow
+from asleft.record.rows import CalibrationRow, ConditionRow
 from asleft.record.tables import Tables, rows
 
 if TYPE_CHECKING:
@@ -69,17 +69,39 @@ class Calibrations(Tables):
             RefusedError: it is closed.
         """
         with self._writing() as connection:
-            found = _calibrations(connection, schema.calibration.c.id == calibration_id)
-            if not found:
-                raise InputError(f"there is no calibration {calibration_id}", where="calibration")
-            if found[0].closed_at is not None:
-                raise RefusedError(
-                    f"calibration {calibration_id} was closed at {found[0].closed_at}",
-                    hint="Open a new one.",
-                )
+            self._demand_open(connection, calibration_id)
             self._insert(
                 connection, schema.calibration_close, calibration_id=calibration_id, reason=reason
             )
+
+    def _demand_open(self, connection: Connection, calibration_id: int) -> None:
+        found = _calibrations(connection, schema.calibration.c.id == calibration_id)
+        if not found:
+            raise InputError(f"there is no calibration {calibration_id}", where="calibration")
+        if found[0].closed_at is not None:
+            raise RefusedError(
+                f"calibration {calibration_id} was closed at {found[0].closed_at}",
+                hint="Open a new one.",
+            )
+
+    def add_conditions(self, calibration_id: int, details: dict[str, Any]) -> int:
+        """Keep what was said of the conditions of a calibration; returns the row's number.
+
+        Raises:
+            InputError: no such calibration.
+            RefusedError: it is closed.
+        """
+        with self._writing() as connection:
+            self._demand_open(connection, calibration_id)
+            return self._insert(
+                connection, schema.condition, calibration_id=calibration_id, details=details
+            )
+
+    def conditions_said(self, calibration_id: int) -> list[ConditionRow]:
+        """All that was said of the conditions of a calibration, oldest first."""
+        where = schema.condition.c.calibration_id == calibration_id
+        with self._reading() as connection:
+            return [ConditionRow(**row) for row in rows(connection, schema.condition, where)]
 
     def calibration(self, calibration_id: int) -> CalibrationRow | None:
         """One calibration, or None."""

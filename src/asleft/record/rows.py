@@ -6,16 +6,17 @@ beside them or in their name. An unknown is None.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 
 @dataclass(frozen=True)
 class Row:
-    """What every row has: its number and when it was written."""
+    """What every row has: its number, when it was written, and by whom where that is known."""
 
     id: int
     at: str
+    person: str | None = field(default=None, kw_only=True)
 
     def to_dict(self) -> dict[str, Any]:
         """JSON values."""
@@ -58,10 +59,17 @@ class CalibrationRow(Row):
 
     machine_id: int
     versions: dict[str, Any]
-    person: str | None
     conditions: dict[str, Any]
     closed_at: str | None = None
     close_reason: str | None = None
+
+
+@dataclass(frozen=True)
+class ConditionRow(Row):
+    """What was said of the conditions of a calibration at one time."""
+
+    calibration_id: int
+    details: dict[str, Any]
 
 
 @dataclass(frozen=True)

@@ -86,7 +86,7 @@ def history(store: Store, machine: str | None, now: datetime) -> dict[str, Any]:
         events = store.events(own.id)
         judged, commons = judge_machine(store, own.id, own.name, events, at_years)
         document["machine"] = own.name
-        document["series"] = [_series(each) for each in judged]
+        document["series"] = [told_of(each) for each in judged]
         document["events"] = [{"at": e.at, "kind": e.kind, "text": e.text} for e in events]
     document["instruments"] = [
         _instrument(name, checks_of(described, name), common, at_years)
@@ -96,14 +96,25 @@ def history(store: Store, machine: str | None, now: datetime) -> dict[str, Any]:
 
 
 def judge_machine(
-    store: Store, machine_id: int, name: str, events: Sequence[EventRow], at_years: float
+    store: Store,
+    machine_id: int,
+    name: str,
+    events: Sequence[EventRow],
+    at_years: float,
+    *,
+    until: int | None = None,
 ) -> tuple[list[Judged], dict[str, Common]]:
-    """Every quantity of a machine, cleared of what its instruments did; and those instruments."""
-    measured = past.measured_on(store, machine_id)
+    """Every quantity of a machine, cleared of what its instruments did; and those instruments.
+
+    Calibrations begun after the one numbered `until`, on any machine, are left out.
+    """
+    measured = _not_after(past.measured_on(store, machine_id), until)
     as_left = past.states_as_left(store, machine_id)
+    if until is not None:
+        as_left = {number: kept for number, kept in as_left.items() if number <= until}
     levels = _levels(store, measured, as_left)
     used = dict.fromkeys(p.instrument for each in levels for p in each.points if p.instrument)
-    commons = {instrument: _common(store, instrument) for instrument in used}
+    commons = {instrument: _common(store, instrument, until) for instrument in used}
     return [_judge(each, name, events, commons, at_years) for each in levels], commons
 
 
@@ -139,9 +150,14 @@ def _judge(
     return Judged(levels, series, finding, ahead, tuple(moved_by))
 
 
-def _common(store: Store, instrument: str) -> Common:
+def _not_after(measured: list[Measured], until: int | None) -> list[Measured]:
+    return [row for row in measured if until is None or row.calibration_id <= until]
+
+
+def _common(store: Store, instrument: str, until: int | None = None) -> Common:
     """Whether an instrument moves all that it was used on, relative sizes only."""
-    levels = _levels(store, past.measured_with(store, instrument), {}, of_scale=True)
+    measured = _not_after(past.measured_with(store, instrument), until)
+    levels = _levels(store, measured, {}, of_scale=True)
     series = [each.series(str(each.machine_id)) for each in levels if len(each.points) > 1]
     return judge_instrument(series, instrument)
 
@@ -155,7 +171,7 @@ def _past(each: past.MachinePast) -> dict[str, Any]:
     }
 
 
-def _series(judged: Judged) -> dict[str, Any]:
+def told_of(judged: Judged) -> dict[str, Any]:
     """One quantity as `asleft.history/1` tells it."""
     levels, finding = judged.levels, judged.finding
     values = judged.series.value.tolist()
