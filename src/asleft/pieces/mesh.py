@@ -14,7 +14,7 @@ import numpy.typing as npt
 from asleft.errors import BugError
 
 GRID_MM = 1e-4
-_SLIVERS = 64  # a piece has under ten; any beyond stay in, which is ugly and still closed
+_ROUNDS = 16  # two are mostly enough; what is left after all stays in: ugly, and still closed
 
 
 @dataclass(frozen=True)
@@ -81,22 +81,35 @@ def _without_slivers(
     """Faces less high than one step of the grid, given to the neighbour across their long edge.
 
     The middle corner m of such a face lies on its long edge p to q; the neighbour q, p, d is
-    divided there into q, m, d and m, p, d. Both faces go, two come: the mesh stays closed.
+    divided there into q, m, d and m, p, d. Both faces go, two come: the mesh stays closed. What
+    comes may be such a face again, so all are looked at anew until none is.
     """
-    for _ in range(_SLIVERS):
+    for _ in range(_ROUNDS):
         flat = _slivers(faces, corners)
-        rows = [tuple(face) for face in faces.tolist()] if flat else []
-        owner = {(f[k], f[(k + 1) % 3]): f for f in rows for k in range(3)}
-        for p, q, m in flat:
-            across = owner[q, p]
-            d = next(corner for corner in across if corner not in (p, q))
-            if d != m and (m, d) not in owner and (d, m) not in owner:
-                kept = [row for row in rows if row not in (owner[p, q], across)]
-                faces = np.array([*kept, (q, m, d), (m, p, d)], dtype=np.int64)
-                break
-        else:
-            return faces
+        if not flat:
+            break
+        owner = {(f[k], f[(k + 1) % 3]): tuple(f) for f in faces.tolist() for k in range(3)}
+        if not sum(_given_away(owner, *face) for face in flat):
+            break
+        faces = np.array(sorted(set(owner.values())), dtype=np.int64)
     return faces
+
+
+def _given_away(owner: dict[tuple[int, int], tuple[int, ...]], p: int, q: int, m: int) -> bool:
+    """Divide the neighbour of a sliver p, q, m; False where it cannot be, or is gone already.
+
+    `owner` names the face of every directed edge, and is kept so.
+    """
+    sliver, across = owner.get((p, q), ()), owner.get((q, p), ())
+    if m not in sliver or not across:
+        return False
+    d = next(corner for corner in across if corner not in (p, q))
+    if d == m or (m, d) in owner or (d, m) in owner:
+        return False
+    del owner[p, q], owner[q, p]
+    for face in ((q, m, d), (m, p, d)):
+        owner.update({(face[k], face[(k + 1) % 3]): face for k in range(3)})
+    return True
 
 
 def _slivers(

@@ -49,14 +49,15 @@ def corners(diameter_mm: float) -> int:
     return 4 * math.ceil(math.pi / half / 4)
 
 
-def bore(piece: FitPiece, diameter_mm: float) -> CrossSection:
-    """A bore with the notch in front where the seam lies, at the origin."""
+def _outside(piece: FitPiece, diameter_mm: float) -> CrossSection:
+    """A collar's outline: the bore and, in front, the notch where its seam lies, drawn wider."""
     from manifold3d import CrossSection
 
     sides = corners(diameter_mm)
-    radius = diameter_mm / 2 / math.cos(math.pi / sides)
-    notch = CrossSection.circle(piece.relief_mm, 24).translate((0, -diameter_mm / 2))
-    return (CrossSection.circle(radius, sides) + notch).simplify(_PLAIN_MM)
+    radius = (diameter_mm / 2 + piece.collar_mm) / math.cos(math.pi / sides)
+    bulge = CrossSection.circle(piece.relief_mm + piece.collar_mm, 24)
+    bulge = bulge.translate((0, -diameter_mm / 2))
+    return (CrossSection.circle(radius, sides) + bulge).simplify(_PLAIN_MM)
 
 
 def pin(piece: FitPiece, diameter_mm: float) -> CrossSection:
@@ -101,22 +102,31 @@ def _tab(piece: FitPiece, diameter_mm: float, number: int) -> Manifold:
 
 
 def _collar(piece: FitPiece, diameter_mm: float, number: int) -> Manifold:
-    from manifold3d import JoinType
+    ring = _outside(piece, diameter_mm).extrude(piece.height_mm)
+    body: Manifold = ring + _tab(piece, diameter_mm, number)
+    sides = corners(diameter_mm)
+    notch = _room(piece, piece.relief_mm, 24, 1.0).translate((0, -diameter_mm / 2, 0))
+    return body - _room(piece, diameter_mm / 2, sides, 1 / math.cos(math.pi / sides)) - notch
 
-    hole = bore(piece, diameter_mm)
-    ring = hole.offset(piece.collar_mm, JoinType.Round, 2.0, 48).simplify(_PLAIN_MM)
-    body: Manifold = ring.extrude(piece.height_mm) + _tab(piece, diameter_mm, number)
-    solid: Manifold = body - hole.extrude(piece.height_mm + 2).translate((0, 0, -1))
-    # Set back at the bed, a little less with every layer, so that first-layer spread meets no
-    # shaft; the collar stays evenly thick, so that whole beads fill it.
+
+def _room(piece: FitPiece, radius_mm: float, sides: int, stretch: float) -> Manifold:
+    """What is cut out of a collar: straight up, and wider at the bed.
+
+    Set back a little less with every layer, so that first-layer spread meets no shaft; the collar
+    stays evenly thick, so that whole beads fill it. `stretch` is from a flat to a corner.
+    """
+    from manifold3d import CrossSection
+
+    low, profile = -1.0, [(0.0, -1.0)]
     for n in range(round(piece.foot_height_mm / piece.layer_mm)):
-        back = hole.offset(piece.set_back_mm((n + 0.5) * piece.layer_mm), JoinType.Round, 2.0, 48)
-        solid -= (
-            back.simplify(_PLAIN_MM)
-            .extrude(2 * piece.layer_mm)
-            .translate((0, 0, (n - 1) * piece.layer_mm))
-        )
-    return solid
+        wide = stretch * (radius_mm + piece.set_back_mm((n + 0.5) * piece.layer_mm))
+        high = (n + 1) * piece.layer_mm
+        profile += [(wide, low), (wide, high)]
+        low = high
+    top = piece.height_mm + 1
+    profile += [(stretch * radius_mm, low), (stretch * radius_mm, top), (0.0, top)]
+    result: Manifold = CrossSection([profile]).revolve(sides)
+    return result
 
 
 def _pin(piece: FitPiece, diameter_mm: float, number: int) -> Manifold:

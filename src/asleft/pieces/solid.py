@@ -7,6 +7,9 @@ so that readings and drawings start fast. Stands on `span`, `round_solid`, `mark
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from functools import lru_cache
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from asleft.errors import InputError
@@ -26,20 +29,22 @@ Piece = SpanPiece | BeadPiece | FitPiece
 _EDGE_MM = 1.0  # round the letters, on the plate
 
 
-def solids(piece: Piece) -> dict[str, Manifold]:
+@lru_cache(maxsize=1)  # its files and its path are made of the same
+def solids(piece: Piece) -> Mapping[str, Manifold]:
     """The bodies of a piece by name, in its own frame; of a span piece `span`, then `column`.
 
     Raises:
         InputError: the mark is too long, or has signs that cannot be raised.
     """
     if isinstance(piece, BeadPiece):
-        return {"bead": bead_solid(piece)}
+        return MappingProxyType({"bead": bead_solid(piece)})
     if isinstance(piece, FitPiece):
-        return {f"fit {n}": body for n, body in enumerate(fit_solids(piece), start=1)}
+        made = enumerate(fit_solids(piece), start=1)
+        return MappingProxyType({f"fit {n}": body for n, body in made})
     found = {"span": _ribs(piece) + _posts(piece) + _plates(piece)}
     if piece.column_heights_mm:
         found["column"] = _column(piece)
-    return found
+    return MappingProxyType(found)
 
 
 def bodies(piece: Piece) -> tuple[Mesh, ...]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from asleft.errors import BugError, InputError
 from asleft.pieces.path.legs import Leg
@@ -44,11 +45,11 @@ class Run:
         if not settings.on_bed(moved):
             raise BugError("the tool path leaves the bed", hint="Report these parameters.")
         words = [f"X{x:.{DIGITS}f} Y{y:.{DIGITS}f}" for x, y in moved.tolist()]
-        self.parts: list[tuple[Leg, list[str], list[float]]] = []
+        self.parts: list[tuple[Leg, list[str], npt.NDArray[np.float64]]] = []
         n = 0
         for leg in legs:
             to = n + len(leg.points_mm)
-            self.parts.append((leg, words[n:to], (fed[n:to] * leg.section_mm2).tolist()))
+            self.parts.append((leg, words[n:to], fed[n:to] * leg.section_mm2))
             n = to
 
 
@@ -124,17 +125,20 @@ class Codes:
         """The whole file."""
         return "\n".join(self.lines) + "\n"
 
-    def _lay(self, places: list[str], fed_mm: list[float], mm_min: float) -> None:
+    def _lay(self, places: list[str], fed_mm: npt.NDArray[np.float64], mm_min: float) -> None:
         self._push()
         # Rounding never adds up: each line says what is missing to the rounded total.
-        total, before = self.filament_mm, round(self.filament_mm, E_DIGITS)
-        zero, relative, rate = self._zero_mm, self.settings.relative_feed, self._f(mm_min)
-        for place, fed in zip(places, fed_mm, strict=True):
-            total += fed
-            said = total - (before if relative else zero)
-            self.lines.append(f"G1 {place} E{said:.{E_DIGITS}f}{rate}")
-            before, rate = round(total, E_DIGITS), ""
-        self.filament_mm = total
+        totals = self.filament_mm + np.cumsum(fed_mm)
+        if self.settings.relative_feed:
+            before = np.concatenate([[self.filament_mm], totals[:-1]])
+            said = totals - np.round(before, E_DIGITS)
+        else:
+            said = totals - self._zero_mm
+        at = len(self.lines)
+        feeds = zip(places, said.tolist(), strict=True)
+        self.lines += [f"G1 {place} E{fed:.{E_DIGITS}f}" for place, fed in feeds]
+        self.lines[at] += self._f(mm_min)
+        self.filament_mm = float(totals[-1])
 
     def _draw_back(self) -> None:
         if self.settings.retract_mm and not self._drawn:

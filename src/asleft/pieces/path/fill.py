@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from asleft.pieces.path.stroke import Points
 
@@ -42,10 +43,9 @@ def runs(
     step = (high - low) / count
     chains: list[list[Line]] = []
     growing: list[list[Line]] = []
-    for n in range(count):
-        y = low + (n + 0.5) * step
-        lines = [(y, a, b) for a, b in _spans(turned, y) if b - a > 1e-3]
-        growing = _strung(growing, lines)
+    levels = low + (np.arange(count) + 0.5) * step
+    for y, spans in zip(levels.tolist(), _spans(turned, levels), strict=True):
+        growing = _strung(growing, [(y, a, b) for a, b in spans if b - a > 1e-3])
         chains += [chain for chain in growing if len(chain) == 1]
     back = _turn(angle_deg)
     return [_to_and_fro(chain) @ back for chain in chains], step
@@ -59,7 +59,7 @@ def spans_on(polygons: Sequence[Points], start: Points, end: Points) -> list[tup
     turned = [(polygon - start) @ frame for polygon in polygons]
     length = float((end - start) @ along)
     found = []
-    for a, b in _spans(turned, 0.0):
+    for a, b in _spans(turned, np.zeros(1))[0]:
         low, high = max(a, 0.0), min(b, length)
         if high - low > 1e-3:
             found.append((start + low * along, start + high * along))
@@ -72,17 +72,20 @@ def _turn(angle_deg: float) -> Points:
     return np.array([[c, s], [-s, c]])
 
 
-def _spans(polygons: Sequence[Points], y: float) -> list[tuple[float, float]]:
-    """Where a level line is inside: crossings in pairs (even-odd)."""
-    crossings: list[float] = []
+def _spans(polygons: Sequence[Points], levels: npt.ArrayLike) -> list[list[tuple[float, float]]]:
+    """Where each of the level lines is inside: crossings in pairs (even-odd)."""
+    at = np.asarray(levels, dtype=float)
+    lines, places = [], []
     for polygon in polygons:
-        x0, y0 = polygon.T
-        x1, y1 = np.roll(x0, -1), np.roll(y0, -1)
-        over = (y0 > y) != (y1 > y)
-        share = (y - y0[over]) / (y1[over] - y0[over])
-        crossings += (x0[over] + share * (x1[over] - x0[over])).tolist()
-    crossings.sort()
-    return list(zip(crossings[::2], crossings[1::2], strict=False))
+        (x0, y0), (x1, y1) = polygon.T, np.roll(polygon, -1, axis=0).T
+        line, edge = np.nonzero((y0 > at[:, None]) != (y1 > at[:, None]))
+        share = (at[line] - y0[edge]) / (y1[edge] - y0[edge])
+        lines.append(line)
+        places.append(x0[edge] + share * (x1[edge] - x0[edge]))
+    line, x = np.concatenate(lines), np.concatenate(places)
+    order = np.lexsort((x, line))
+    each = np.split(x[order], np.searchsorted(line[order], np.arange(1, len(at))))
+    return [list(zip(row[::2], row[1::2], strict=False)) for row in (r.tolist() for r in each)]
 
 
 def _strung(growing: list[list[Line]], lines: list[Line]) -> list[list[Line]]:

@@ -89,12 +89,13 @@ class Layerer:
         apart = bead.apart_mm
         walled, left = self._walls(area, island, bead)
         units = [[stroke] for stroke in walled]
-        # A small hollow saves nothing and frays the closed area round it.
-        hollow = opened(left ^ self.inner, _HOLLOW * apart)
-        for part in opened(left - hollow, apart / 2).decompose():
-            units += self._filled(part, 1.0)
-        for part in hollow.decompose():
-            units += self._filled(part, self.bead.inside_share)
+        if not left.is_empty():
+            # A small hollow saves nothing and frays the closed area round it.
+            hollow = opened(left ^ self.inner, _HOLLOW * apart)
+            for part in opened(left - hollow, apart / 2).decompose():
+                units += self._filled(part, 1.0)
+            for part in hollow.decompose():
+                units += self._filled(part, self.bead.inside_share)
         if island is None or island.doors_mm is None:
             outermost = sum(stroke.kind == walled[0].kind for stroke in walled) if island else 1
             units = [*units[:outermost], *tour(units[outermost:], units[0][-1].points_mm[-1])]

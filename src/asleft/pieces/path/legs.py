@@ -106,9 +106,11 @@ def _visit(
 def _within(before: Stroke, after: Stroke, island: Island | None, layer: Layer) -> list[Point]:
     """The way from stroke to stroke: straight inside a body with doors, else round holes."""
     start, end = _end(before), _start(after)
-    if island is not None and island.doors_mm is not None:
-        return [start, end]
-    return route(start, end, layer.keep_outs)
+    if island is None:
+        return route(start, end, layer.keep_outs)
+    # Bodies stand apart: within one, no other's outline is met.
+    own = () if island.keep_out is None or island.doors_mm is not None else (island.keep_out,)
+    return route(start, end, own)
 
 
 def _travel(way: Sequence[Point], speed_mm_s: float, legs: list[Leg], *, near: bool) -> None:

@@ -6,14 +6,16 @@ What a controller really does differs by some per cent. Stands on `legs` and num
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from asleft.pieces.path.legs import Leg
 from asleft.pieces.path.route import Point
 from asleft.pieces.path.settings import PathSettings
+
+Array = npt.NDArray[np.float64]
 
 
 def seconds(legs: Sequence[Leg], start: Point, settings: PathSettings) -> float:
@@ -36,10 +38,8 @@ def seconds(legs: Sequence[Leg], start: Point, settings: PathSettings) -> float:
     between[stops] = 0.0
     feeding_s = (int(stops.sum()) + int(back[0])) * settings.retract_mm
     feeding_s /= settings.retract_mm_min / 60
-    limits = [0.0, *between.tolist(), 0.0]
-    return feeding_s + _ramped(
-        lengths.tolist(), speeds.tolist(), limits, settings.acceleration_mm_s2
-    )
+    limits = np.concatenate([[0.0], between, [0.0]])
+    return feeding_s + _ramped(lengths, speeds, limits, settings.acceleration_mm_s2)
 
 
 def laying_seconds(legs: Sequence[Leg], start: Point) -> float:
@@ -50,19 +50,19 @@ def laying_seconds(legs: Sequence[Leg], start: Point) -> float:
     return float(np.hypot(*steps.T) @ each)
 
 
-def _ramped(
-    lengths: list[float], speeds: list[float], limits: list[float], acceleration: float
-) -> float:
-    """Sum over pieces; `limits` are the speeds allowed between them, one more than pieces."""
-    for n in range(len(lengths) - 1, -1, -1):
-        limits[n] = min(limits[n], math.sqrt(limits[n + 1] ** 2 + 2 * acceleration * lengths[n]))
-    total = 0.0
-    for n, (length, speed) in enumerate(zip(lengths, speeds, strict=True)):
-        low = limits[n]
-        high = min(limits[n + 1], math.sqrt(low**2 + 2 * acceleration * length))
-        limits[n + 1] = high
-        # Area under the ramps is distance: the peak that fits, or the wanted speed.
-        peak = min(speed, math.sqrt((low**2 + high**2) / 2 + acceleration * length))
-        ramps = (2 * peak**2 - low**2 - high**2) / (2 * acceleration)
-        total += (2 * peak - low - high) / acceleration + max(0.0, length - ramps) / peak
-    return total
+def _ramped(lengths: Array, speeds: Array, limits: Array, acceleration: float) -> float:
+    """Sum over pieces; `limits` are the speeds allowed between them, one more than pieces.
+
+    Over a length L a square of speed changes by 2·a·L at most: what is reached at one end bounds
+    all that lies before it, and behind it.
+    """
+    gained = 2 * acceleration * np.concatenate([[0.0], np.cumsum(lengths)])
+    squares = np.minimum.accumulate((limits**2 + gained)[::-1])[::-1] - gained
+    squares = np.minimum.accumulate(squares - gained) + gained
+    reached = np.sqrt(np.maximum(squares, 0.0))
+    low, high = reached[:-1], reached[1:]
+    # Area under the ramps is distance: the peak that fits, or the wanted speed.
+    peak = np.minimum(speeds, np.sqrt((low**2 + high**2) / 2 + acceleration * lengths))
+    ramps = (2 * peak**2 - low**2 - high**2) / (2 * acceleration)
+    level = np.maximum(0.0, lengths - ramps) / peak
+    return float(((2 * peak - low - high) / acceleration + level).sum())

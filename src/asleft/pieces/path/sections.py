@@ -51,7 +51,8 @@ class Sections:
         """The number of layer n's section, a new one if it is like none before."""
         from manifold3d import CrossSection
 
-        area = solid.slice((n + 0.5) * self.layer_mm)
+        # Cut triangles leave corners along straight edges, elsewhere at every height.
+        area = solid.slice((n + 0.5) * self.layer_mm).simplify(_GRID_MM)
         rounded = [np.round(p / _GRID_MM).astype(np.int64) for p in area.to_polygons()]
         key = b"|".join(sorted(_first_lowest(p).tobytes() for p in rounded))
         if key not in known:
