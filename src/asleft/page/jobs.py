@@ -242,11 +242,12 @@ class Worker:
         self.person.begin(self.doing.prefix, fresh=False)
 
     def _end(self, state: Any, error: AsleftError | None) -> None:
-        self.doing.state = state
-        self.doing.error = None if error is None else error.to_dict()
-        self.person.wait = None
-        with contextlib.suppress(OSError):  # a full disk is told by the store already
-            self._memory.save(self.doing)
+        with self._lock:  # whoever sees that it ended may begin the next job at once
+            self.doing.state = state
+            self.doing.error = None if error is None else error.to_dict()
+            self.person.wait = None
+            with contextlib.suppress(OSError):  # a full disk is told by the store already
+                self._memory.save(self.doing)
         self._changed(False)
 
 

@@ -74,6 +74,8 @@ def open_engine(home: Path | str) -> Engine:
         if engine.dialect.name == "sqlite":
             _sqlite_habits(engine)
         try:
+        # Statements are compiled for one dialect object: the first that came to know this place.
+        engine.dialect = _dialects().setdefault(str(engine.url), engine.dialect)
             _bring_to_head(engine, where)
         except BaseException:
             engine.dispose()
@@ -95,6 +97,12 @@ def shown_place(home: Path | str) -> str:
         return url.render_as_string(hide_password=True)
     except (ArgumentError, ValueError):
         return f"{str(home).partition('://')[0]}://…"
+@cache
+def _dialects() -> dict[str, Any]:
+    """The dialect of each place opened so far, by its URL."""
+    return {}
+
+
 
 
 @cache

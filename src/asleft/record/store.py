@@ -1,6 +1,7 @@
 """The store: everything that was ever seen, measured or changed, kept for good.
 
-One door to its four parts. Not for judging: what is kept is judged by `trials` and `bench`.
+One door to its parts (`Changes` brings the trials along). Not for judging: what is kept is
+judged by `trials` and `bench`.
 SQLite in a home folder, or another database by URL. Stands on `engine` and `tables`.
 """
 
@@ -23,7 +24,7 @@ def wall_clock() -> datetime:
     return datetime.now(UTC)
 
 
-class Store(Machines, Calibrations, Trials, Changes):
+class Store(Machines, Calibrations, Changes):
     """An open store. Every method is one short transaction; several processes may have it open.
 
     All methods raise `StoreError` when the database cannot be read or written.
