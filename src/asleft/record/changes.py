@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any, Literal
 from asleft.errors import InputError, RefusedError
 from asleft.record import schema
 from asleft.record.rows import ChangeRow, MarkRow, PredictionRow, ProposalRow
-from asleft.record.tables import Tables, latest, rows
-from asleft.record.trials import read_trials
+from asleft.record.tables import latest, rows
+from asleft.record.trials import Trials, read_trials
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -25,7 +25,7 @@ ChangeState = Literal[
 ]
 
 
-class Changes(Tables):
+class Changes(Trials):
     """The part of the store about what is changed on evidence."""
 
     def add_proposals(self, trial_id: int, proposals: list[dict[str, Any]]) -> list[int]:
@@ -38,6 +38,20 @@ class Changes(Tables):
         """
         with self._writing() as connection:
             return [self._add_proposal(connection, trial_id, each) for each in proposals]
+
+    def conclude_trial(self, trial_id: int, result: dict[str, Any]) -> None:
+        """Keep what a trial came to and end it as done, with its proposals in the same moment.
+
+        Raises:
+            InputError, RefusedError: as `add_proposals` and `end_trial`; nothing was kept.
+        """
+        table = schema.proposal
+        with self._writing() as connection:
+            # One that an earlier form of the program was cut short in has its proposals already.
+            if latest(connection, table, table.c.trial_id == trial_id) is None:
+                for each in result["proposals"]:
+                    self._add_proposal(connection, trial_id, each)
+            self._end(connection, trial_id, "done", None, result)
 
     def _add_proposal(self, connection: Connection, trial_id: int, each: dict[str, Any]) -> int:
         if not each.get("setting") or not each.get("axis"):

@@ -62,18 +62,22 @@ class Trials(Tables):
         Raises:
             RefusedError: it has ended.
         """
-        table = schema.trial_end
         with self._writing() as connection:
-            if latest(connection, table, table.c.trial_id == trial_id):
-                raise RefusedError(f"trial {trial_id} has ended", hint="Begin a new one.")
-            self._insert(
-                connection,
-                table,
-                trial_id=trial_id,
-                outcome=outcome,
-                reason=reason or "",
-                result=result,
-            )
+            self._end(connection, trial_id, outcome, reason, result)
+
+    def _end(
+        self,
+        connection: Connection,
+        trial_id: int,
+        outcome: Outcome,
+        reason: str | None,
+        result: dict[str, Any] | None,
+    ) -> None:
+        table = schema.trial_end
+        if latest(connection, table, table.c.trial_id == trial_id):
+            raise RefusedError(f"trial {trial_id} has ended", hint="Begin a new one.")
+        values = {"outcome": outcome, "reason": reason or "", "result": result}
+        self._insert(connection, table, trial_id=trial_id, **values)
 
     def trial(self, trial_id: int) -> TrialRow | None:
         """One trial, or None."""
@@ -100,14 +104,24 @@ class Trials(Tables):
     ) -> int:
         """Keep that a step was started, done, or no longer counts."""
         with self._writing() as connection:
-            return self._insert(
-                connection,
-                schema.step_mark,
-                trial_id=trial_id,
-                key=key,
-                state=state,
-                details=details or {},
-            )
+            return self._mark(connection, trial_id, key, state, details or {})
+
+    def _mark(
+        self,
+        connection: Connection,
+        trial_id: int,
+        key: str,
+        state: StepState,
+        details: dict[str, Any],
+    ) -> int:
+        return self._insert(
+            connection,
+            schema.step_mark,
+            trial_id=trial_id,
+            key=key,
+            state=state,
+            details=details,
+        )
 
     def steps(self, trial_id: int) -> list[StepRow]:
         """All marks of a trial in the order they were made."""
@@ -131,15 +145,21 @@ class Trials(Tables):
         value: float,
         raw: str,
         unit: str = "mm",
+        done: dict[str, Any] | None = None,
     ) -> int:
         """Keep one reading; returns its number.
+
+        With `done`, its step is marked done with these details in the same moment.
 
         Raises:
             RefusedError: this key has a reading that stands (void it first), or the trial ended.
         """
-        return self.add_readings(
-            trial_id, [{"key": key, "place": place, "value": value, "raw": raw, "unit": unit}]
-        )[0]
+        reading = {"key": key, "place": place, "value": value, "raw": raw, "unit": unit}
+        with self._writing() as connection:
+            (number,) = self._add_readings(connection, trial_id, [reading])
+            if done is not None:
+                self._mark(connection, trial_id, key, "done", done)
+        return number
 
     def add_readings(self, trial_id: int, readings: Iterable[Mapping[str, Any]]) -> list[int]:
         """Keep many readings, all or none; returns their numbers.
@@ -149,27 +169,32 @@ class Trials(Tables):
         Raises:
             RefusedError: as `add_reading`; nothing was kept.
         """
-        table, ended = schema.reading, schema.trial_end
         with self._writing() as connection:
-            if latest(connection, ended, ended.c.trial_id == trial_id):
-                raise RefusedError(f"trial {trial_id} has ended", hint="Begin a new one.")
-            taken: dict[str, list[str | None]] = {}  # key -> raw text, None where taken back
-            for row in read_readings(connection, table.c.trial_id == trial_id):
-                taken.setdefault(row.key, []).append(None if row.voided else row.raw)
-            return [
-                self._insert(
-                    connection,
-                    table,
-                    trial_id=trial_id,
-                    key=each["key"],
-                    take=_next_take(taken, each["key"], each["raw"]),
-                    place=each["place"],
-                    value=float(each["value"]),
-                    raw=each["raw"],
-                    unit=each["unit"],
-                )
-                for each in readings
-            ]
+            return self._add_readings(connection, trial_id, readings)
+
+    def _add_readings(
+        self, connection: Connection, trial_id: int, readings: Iterable[Mapping[str, Any]]
+    ) -> list[int]:
+        table, ended = schema.reading, schema.trial_end
+        if latest(connection, ended, ended.c.trial_id == trial_id):
+            raise RefusedError(f"trial {trial_id} has ended", hint="Begin a new one.")
+        taken: dict[str, list[str | None]] = {}  # key -> raw text, None where taken back
+        for row in read_readings(connection, table.c.trial_id == trial_id):
+            taken.setdefault(row.key, []).append(None if row.voided else row.raw)
+        return [
+            self._insert(
+                connection,
+                table,
+                trial_id=trial_id,
+                key=each["key"],
+                take=_next_take(taken, each["key"], each["raw"]),
+                place=each["place"],
+                value=float(each["value"]),
+                raw=each["raw"],
+                unit=each["unit"],
+            )
+            for each in readings
+        ]
 
     def readings(self, trial_id: int) -> list[ReadingRow]:
         """A trial's readings, oldest first, those taken back among them."""

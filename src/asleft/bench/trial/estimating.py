@@ -53,11 +53,7 @@ def conclude(desk: Desk, trial: Trial, trial_id: int, basis: Basis) -> dict[str,
     except InputError as error:
         desk.store.end_trial(trial_id, "no_estimate", error.message, None)
         return report(desk, trial_id)
-    result = solution.to_dict()
-    proposals = desk.store.proposals(desk.calibration())
-    if not any(each.trial_id == trial_id for each in proposals):  # else cut short right here
-        desk.store.add_proposals(trial_id, result["proposals"])
-    desk.store.end_trial(trial_id, "done", "", result)
+    desk.store.conclude_trial(trial_id, solution.to_dict())
     return report(desk, trial_id)
 
 

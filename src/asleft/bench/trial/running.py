@@ -37,7 +37,7 @@ class Run:
         self.desk = desk
         self.trial = trial
         self.trial_id = trial_id
-        self._kinds: dict[type[Step], Callable[[Any], dict[str, Any]]] = {
+        self._kinds: dict[type[Step], Callable[[Any], dict[str, Any] | None]] = {
             ByHand: self._by_hand,
             Read: self._read,
             Choose: self._choose,
@@ -138,7 +138,8 @@ class Run:
     def _do(self, step: Step) -> None:
         self.desk.store.mark_step(self.trial_id, step.key, "started", {})
         details = self._kinds[type(step)](step)
-        self.desk.store.mark_step(self.trial_id, step.key, "done", details)
+        if details is not None:  # else it was marked with its reading
+            self.desk.store.mark_step(self.trial_id, step.key, "done", details)
 
     def _by_hand(self, step: ByHand) -> dict[str, Any]:
         if step.action == "print":
@@ -147,22 +148,31 @@ class Run:
             raise Stopped(f"stopped before: {step.text}", where=step.key)
         return {}
 
-    def _read(self, step: Read) -> dict[str, Any]:
+    def _read(self, step: Read) -> None:
         typed = self.desk.person.number(_ask(step, place=step.place, unit=step.unit))
-        self._keep(step, dict(step.details), typed.value, typed.raw)
-        return {}
+        self._keep(step, dict(step.details), typed.value, typed.raw, done={})
 
-    def _choose(self, step: Choose) -> dict[str, Any]:
+    def _choose(self, step: Choose) -> dict[str, Any] | None:
         choices = [list(choice) for choice in step.choices]
         ask = _ask(step, place=step.place, unit=step.unit)
         answer = self.desk.person.choose(replace(ask, details={**ask.details, "choices": choices}))
         if answer not in [value for value, _ in choices]:
             raise BugError(f"{answer!r} is no choice at {step.key}")
-        if step.value is not None:
-            self._keep(step, {**step.details, "outcome": answer}, step.value, answer)
-        return {"answer": answer}
+        done = {"answer": answer}
+        if step.value is None:
+            return done
+        self._keep(step, {**step.details, "outcome": answer}, step.value, answer, done=done)
+        return None
 
-    def _keep(self, step: Read | Choose, place: dict[str, Any], value: float, raw: str) -> None:
+    def _keep(
+        self,
+        step: Read | Choose,
+        place: dict[str, Any],
+        value: float,
+        raw: str,
+        *,
+        done: dict[str, Any],
+    ) -> None:
         self.desk.store.add_reading(
             self.trial_id,
             key=step.key,
@@ -170,6 +180,7 @@ class Run:
             value=value,
             raw=raw,
             unit=step.unit,
+            done=done,
         )
 
     def _heat(self, step: Heat) -> dict[str, Any]:
