@@ -1,7 +1,7 @@
 """The four pictures of the page "why not one cube", as small SVG text.
 
-Draws what `why_machines` computed and judges nothing. Lines and letters come from the record's charts,
-so that all pictures of the project are of one hand; they keep on light and on dark paper.
+Draws what `why_machines` computed and judges nothing. Lines and letters come from the record's
+charts, so that all pictures of the project are of one hand; they bring their own light paper.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ SERIES = {"found": "as found", "cube": "after the cube", "piece": "after the spa
 
 @dataclass(frozen=True)
 class Frame:
-    """A plot: what its sides stand for, and where it lies on the paper (mm of screen, downwards)."""
+    """A plot: what its sides stand for, and where it lies on the paper, downwards."""
 
     x: tuple[float, float]
     y: tuple[float, float]
@@ -45,7 +45,7 @@ class Frame:
     def ticks(
         self, xs: Sequence[float], ys: Sequence[float], x_says: str, y_says: str
     ) -> list[str]:
-        """Both axes with what they say; `xs` are labelled plainly, `ys` signed where one is below 0."""
+        """Both axes with what they say; labels are signed where one of them is below 0."""
         left, base = self.at(self.x[0], self.y[0])
         right = WIDTH - RIGHT
         parts = [draw_line("axis", left, base, right, base)]

@@ -1,7 +1,7 @@
 """Draws the pictures of docs/explanation/why.md, and writes its figures between their marks.
 
-`python tools/why_pictures.py` takes a minute of computing and always makes the same bytes. The
-machines are invented (`why_machines`); every figure of that page that rests on them comes from here.
+`python tools/why_pictures.py` computes for some 20 s and always makes the same bytes. The
+machines are invented (`why_machines`); every figure of the page that rests on them is from here.
 """
 
 from __future__ import annotations
@@ -126,14 +126,15 @@ def tables(found: dict[str, dict]) -> dict[str, str]:  # type: ignore[type-arg]
     once, twice, last = right["rms_cube"]
     said = {
         "fat": f"The cube reads {fat['cube_mm']:.2f} mm, which is {fat['cube_said']:+.2%} by pocket"
-        f" calculator. A case of {CASE_MM:.0f} mm came out {fat['case_found_mm']:.2f} mm before, and"
-        f" comes out {fat['case_cube_mm']:.2f} mm after. The span piece finds a growth of"
+        f" calculator. A case of {CASE_MM:.0f} mm came out {fat['case_found_mm']:.2f} mm before,"
+        f" and comes out {fat['case_cube_mm']:.2f} mm after. The span piece finds a growth of"
         f" {fat['growth_found_mm']:+.3f} mm and {fat['steps_not_left']:.0f} steps to change; with"
         f" that growth in the slicing profile the case is {fat['case_piece_mm']:.2f} mm.",
         "worse": f"The first cube leaves {many['worse_cube']:.1%} of the axes worse than it found"
         f" them, the span piece {many['worse_piece']:.1%}.",
-        "shows": f"On the three evenings the cubes were off by {listed(many['cube_shows_mm'], 'mm')}"
-        f" rms. The span piece had {listed(many['changed'], '%')} of the axes adjusted.",
+        "shows": "On the three evenings the cubes were off by"
+        f" {listed(many['cube_shows_mm'], 'mm')} rms. The span piece had"
+        f" {listed(many['changed'], '%')} of the axes adjusted.",
         "right": f"The noise of one cube leaves {once:.3%} rms where nothing was wrong, a second"
         f" correction {twice:.3%}, the twelfth {last:.3%}. Asked of the same machines, the span"
         f" piece had {right['changed_by_piece']} of {right['settings']} settings adjusted.",

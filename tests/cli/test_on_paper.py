@@ -43,6 +43,12 @@ def test_a_report_without_steps_is_refused(cli, text):
     assert ran.status == 2 and "standard input" in json.dumps(ran.error)
 
 
+def test_a_span_trial_without_the_column_has_none_whatever_else_is_left_open(cli, pasted):
+    for more in ((), ("--pitch", "80")):
+        listed = cli("trial", "span", "--list", "--no-column", *more).out
+        assert "posts" in listed and "column" not in listed
+
+
 def test_typed_steps_that_leave_some_out_say_so(cli, pasted):
     assert not [w for w in pasted["warnings"] if "newest state" in w]
     told = cli("found", "--steps", "X=80.4", "--json").json

@@ -1,7 +1,7 @@
 """The page about the cube: its figures are those of its script, of which a share is run again.
 
-A share of the machines draws as the first of all of them do, so its figures lie as near the page's as
-their number lets expect. That pictures and page are made of one run is the script's own doing.
+A share of the machines draws as the first of all of them do, so its figures lie as near the page's
+as their number lets expect. That pictures and page are made of one run is the script's doing.
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ import pytest
 
 from asleft.controller import MachineDescription
 from asleft.errors import InputError, RefusedError
-from asleft.measure import Instrument
+from asleft.measure import Instrument, parse_span_table
 from asleft.pieces import BeadPiece, FitPiece, SpanPiece, fits
 from asleft.trials import (
     Basis,
@@ -129,6 +129,17 @@ def test_span_prompts_carry_the_labels_of_the_drawing() -> None:
     trial = SpanTrial()
     labels = [step.place for step in trial.steps if isinstance(step, Read)]
     assert labels == [place.label for place in trial.piece.places()]
+
+
+def test_what_a_file_refuses_is_asked_again_at_the_prompt() -> None:
+    for step in (step for step in SpanTrial().steps if isinstance(step, Read)):
+        drawn = step.details["nominal_mm"]
+        assert step.details["low"] < drawn < step.details["high"]
+        about = {key: step.details[key] for key in ("direction", "faces", "nominal_mm")}
+        head, row = ",".join([*about, "reading_mm"]), ",".join(map(str, about.values()))
+        for just in (step.details["low"] - 0.5, step.details["high"] + 0.5):
+            with pytest.raises(InputError):
+                parse_span_table(f"{head}\n{row},{just}\n", name="span.csv")
 
 
 def test_rates_are_fed_in_rising_order_and_stand_with_their_readings() -> None:

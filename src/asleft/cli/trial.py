@@ -112,8 +112,9 @@ def trial_span_command(
         )
     if shrinkage_percent is not None and shrinkage_u is not None:
         given |= {"shrinkage": -shrinkage_percent / 100, "shrinkage_u": shrinkage_u / 100}
-    if pitch_mm is not None:
+    if pitch_mm is not None or not column:
         sizes: dict[str, Any] = {} if column else {"column_heights_mm": ()}
+        pitch_mm = SpanPiece.pitch_mm if pitch_mm is None else pitch_mm
         given["piece"] = stiffened(SpanPiece(pitch_mm=pitch_mm, **sizes))
     return run_trial(session, "span", given)
 

@@ -28,6 +28,7 @@ from asleft.measure.readings import (
     FitReading,
     SpanReading,
     TraverseReading,
+    possible_span_mm,
 )
 from asleft.measure.result import BudgetLine, Proposal, Quantity, SetAside, Solution, Verdict
 from asleft.measure.span.deciding import PLAUSIBLE_SCALE
@@ -105,6 +106,7 @@ __all__ = [
     "plan_feed",
     "plan_span",
     "plan_traverse",
+    "possible_span_mm",
     "predict_span",
     "prove_span",
     "reading_minutes",

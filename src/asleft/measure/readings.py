@@ -46,6 +46,14 @@ class SpanReading:
     place: str | None = None
 
 
+def possible_span_mm(nominal_mm: float) -> tuple[float, float]:
+    """Lowest and highest reading, mm, that faces drawn so far apart can give.
+
+    A misread of some millimetres is the solver's; half or twice the size is another thing.
+    """
+    return max(0.0, nominal_mm / 2 - 10), nominal_mm * 2 + 10
+
+
 @dataclass(frozen=True)
 class TraverseReading:
     """One position of the carriage, in mm: where it was sent and what the instrument shows.

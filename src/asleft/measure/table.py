@@ -18,6 +18,7 @@ from asleft.measure.readings import (
     Outcome,
     SpanReading,
     TraverseReading,
+    possible_span_mm,
 )
 from asleft.measure.rows import Row, columns_of, rows_of
 
@@ -89,8 +90,8 @@ def _span(row: Row) -> SpanReading:
     direction = row.one_of("direction", get_args(Direction))
     faces = row.one_of("faces", get_args(Faces))
     nominal, reading = row.size("nominal_mm"), row.size("reading_mm")
-    # A misread of some millimetres is the solver's; half or twice the size is another thing.
-    if not nominal / 2 - 10 <= reading <= nominal * 2 + 10:
+    low, high = possible_span_mm(nominal)
+    if not low <= reading <= high:
         raise row.wrong(
             "reading_mm",
             f"{row.cells['reading_mm']!r} is impossible for a drawn {nominal:g} mm",

@@ -10,7 +10,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
-from asleft.measure import Solution, SpanReading, parse_span_table, solve_span
+from asleft.measure import (
+    Solution,
+    SpanReading,
+    parse_span_table,
+    possible_span_mm,
+    solve_span,
+)
 from asleft.pieces import SpanPiece
 from asleft.trials.basis import Basis
 from asleft.trials.steps import ByHand, Read, Step
@@ -83,6 +89,7 @@ class SpanTrial(AllSteps):
                     "faces": place.faces,
                     "nominal_mm": place.nominal_mm,
                     "place": place.label,
+                    **_possible(place.nominal_mm),
                 },
                 place=place.label,
                 count=((round_ - 1) * len(places) + number, total),
@@ -143,6 +150,12 @@ def span_settings(basis: Basis) -> dict[str, Any]:
 
 def _columns(about: Mapping[str, Any]) -> dict[str, Any]:
     return {key: about.get(key) for key in ("direction", "faces", "nominal_mm", "place")}
+
+
+def _possible(nominal_mm: float) -> dict[str, float]:
+    """Bounds of what is asked again at the prompt, as a readings file is refused beyond them."""
+    low, high = possible_span_mm(nominal_mm)
+    return {"low": low, "high": high}
 
 
 def _verb(faces: str) -> str:
