@@ -15,6 +15,7 @@ Every error a person can meet says what is wrong, where, and what to do about it
 
 from __future__ import annotations
 
+import re
 from typing import ClassVar
 
 
@@ -68,6 +69,10 @@ class StoreError(AsleftError):
     exit_status = 2
 
 
+class StoreAwayError(StoreError):
+    """The server that the store is on does not answer. What it has is untouched."""
+
+
 class LineError(AsleftError):
     """The link failed, is silent, or is held by another program."""
 
@@ -95,3 +100,9 @@ class Stopped(AsleftError):  # noqa: N818 - a wish of the person, not a fault
 
     kind = "stopped"
     exit_status = 130
+
+
+def without_passwords(text: str) -> str:
+    """A text that is to be shown or written, with the passwords of all URLs in it starred out."""
+    starred = re.sub(r"(://[^:/@\s'\"]*:)[^\s'\"]*@", r"\1***@", text)
+    return re.sub(r"([?&]password=)[^&'\"\s]*", r"\1***", starred)

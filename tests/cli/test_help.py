@@ -46,7 +46,7 @@ def test_lists_every_command_in_the_order_of_an_evening(cli):
 def test_every_command_explains_itself_and_takes_the_shared_options(cli, path):
     ran = cli(*path.split(), "--help")
     assert ran.status == 0
-    for option in ("--json", "--home", "--machine"):
+    for option in ("--json", "--home", "--shared-store", "--person", "--machine"):
         assert option in ran.out
     assert max(map(len, ran.out.splitlines())) <= 80
 

@@ -32,7 +32,7 @@ from asleft.record.schema import CHANGE_KINDS, CHANGE_STATES, STANDINGS
 COMMAND = Path(sys.executable).parent / ("asleft.exe" if os.name == "nt" else "asleft")
 FIRST, NEXT = "## Commands\n\n", "\n## Files\n"
 MADE = {"Quantity": "name", "Proposal": "setting"}
-SHARED = {"--home", "--machine", "--json", "--help", "--version"}
+SHARED = {"--home", "--shared-store", "--person", "--machine", "--json", "--help", "--version"}
 # Objects whose keys are data: axes, planes, letters of a code, kinds of file.
 OPEN = {
     *("steps_per_mm", "skew", "delta", "values", "before", "read_back", "from_storage"),

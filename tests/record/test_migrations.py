@@ -40,8 +40,8 @@ def upgrade() -> None:
     op.execute("""CREATE TABLE event_anew (
         id INTEGER NOT NULL PRIMARY KEY, at TEXT NOT NULL,
         machine_id INTEGER NOT NULL REFERENCES machine (id),
-        kind TEXT NOT NULL CHECK (length(kind) > 1), text TEXT NOT NULL)""")
-    op.execute("INSERT INTO event_anew SELECT id, at, machine_id, kind, text FROM event")
+        kind TEXT NOT NULL CHECK (length(kind) > 1), text TEXT NOT NULL, person TEXT)""")
+    op.execute("INSERT INTO event_anew SELECT id, at, machine_id, kind, text, person FROM event")
     op.execute("DROP TABLE event")
     op.execute("ALTER TABLE event_anew RENAME TO event")
     op.execute("CREATE INDEX ix_event_anew ON event (machine_id)")

@@ -12,8 +12,9 @@ from asleft.bench.person import Ask, Person, TakeBack
 from asleft.bench.seat import Later
 from asleft.bench.several import Several
 from asleft.bench.workshop import Bench
+from asleft.record.workplace import Workplace
 
 if TYPE_CHECKING:
     from asleft.controller.heat import Warming as Warming
 
-__all__ = ["Ask", "Bench", "Later", "Person", "Several", "TakeBack"]
+__all__ = ["Ask", "Bench", "Later", "Person", "Several", "TakeBack", "Workplace"]

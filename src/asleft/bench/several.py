@@ -13,7 +13,6 @@ import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from asleft.bench.person import Person, TakeBack
@@ -23,7 +22,10 @@ from asleft.controller import connect
 from asleft.errors import AsleftError, BugError, InputError, Stopped
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from asleft.controller import Machine
+    from asleft.record import Workplace
 
 Job = Callable[[Bench], dict[str, Any]]
 LOOK_S = 0.5  # where a signal cannot wake a waiting thread, it is seen so much later at most
@@ -48,7 +50,7 @@ class Several:
     """The same job at several machines at once.
 
     Args:
-        home: the folder of store, wire logs and reports.
+        home: the folder of store, wire logs and reports; a workplace where the store is shared.
         person: whoever answers; called in the thread of `run` alone. May raise `Later`.
         machines: names of described machines, each with an address.
         holder: how a second program is told who holds a line.
@@ -61,7 +63,7 @@ class Several:
 
     def __init__(
         self,
-        home: Path,
+        home: Path | Workplace,
         person: Person,
         machines: Sequence[str],
         *,

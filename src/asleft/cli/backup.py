@@ -28,7 +28,8 @@ def backup_command(session: Session, /, *, file: str, force: bool) -> int:
     from asleft.record.backup import back_up
     from asleft.record.store import wall_clock
 
-    document = back_up(session.home(), Path(file).expanduser(), clock=wall_clock, force=force)
+    place = session.workplace().store
+    document = back_up(place, Path(file).expanduser(), clock=wall_clock, force=force)
     session.emit(document, backup_lines)
     return 0
 
@@ -46,7 +47,7 @@ def restore_store_command(session: Session, /, *, file: str) -> int:
     from asleft.record.restoring import put_back
     from asleft.record.store import wall_clock
 
-    document = put_back(session.home(), Path(file).expanduser(), clock=wall_clock)
+    document = put_back(session.workplace().store, Path(file).expanduser(), clock=wall_clock)
     session.emit(document, restored_lines)
     return 0
 

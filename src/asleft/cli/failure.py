@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from asleft.errors import AsleftError, BugError, InputError, Stopped
+from asleft.errors import AsleftError, BugError, InputError, Stopped, without_passwords
 
 if TYPE_CHECKING:
     from asleft.cli.session import Session
@@ -128,9 +128,9 @@ def _write_report(fault: BaseException, session: Session) -> Path:
         [
             f"asleft {version('asleft')}, Python {platform.python_version()}, {sys.platform}",
             f"{now.isoformat(timespec='seconds')}",
-            f"arguments: {_without_passwords(repr(sys.argv[1:]))}",
+            f"arguments: {without_passwords(repr(sys.argv[1:]))}",
             "",
-            *("".join(traceback.format_exception(fault)).splitlines()),
+            *without_passwords("".join(traceback.format_exception(fault))).splitlines(),
             "",
         ]
     )
@@ -144,12 +144,6 @@ def _write_report(fault: BaseException, session: Session) -> Path:
         path = Path(tempfile.mkdtemp(prefix="asleft-")) / name
         path.write_text(text, encoding="utf-8")
     return path
-
-
-def _without_passwords(text: str) -> str:
-    """The text with the passwords of database URLs starred out."""
-    starred = re.sub(r"(://[^:/@\s]*:)[^@\s]*@", r"\1***@", text)
-    return re.sub(r"([?&]password=)[^&'\s]*", r"\1***", starred)
 
 
 def _words(error: AsleftError) -> list[str]:

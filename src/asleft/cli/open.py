@@ -15,9 +15,9 @@ from asleft.cli.session import Session, shared_options
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
     from typing import Any
 
+    from asleft.bench import Workplace
     from asleft.page.house import Practice
 
 
@@ -33,7 +33,7 @@ def open_command(session: Session, /, *, lan: bool, page_port: int | None, no_br
     It listens on this computer alone, unless --lan is given. Stay with a heated machine.
     """
     session.prepare_home()
-    serve_page(session.home(), lan=lan, page_port=page_port, browser=not no_browser)
+    serve_page(session.workplace(), lan=lan, page_port=page_port, browser=not no_browser)
     return 0
 
 
@@ -53,7 +53,7 @@ def page_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def serve_page(
-    home: Path,
+    home: Workplace,
     *,
     lan: bool,
     page_port: int | None,
@@ -74,7 +74,7 @@ def serve_page(
         port = sock.getsockname()[1]
         host = lan_address() if lan else "127.0.0.1"
         address = f"http://{host}:{port}/"
-        house = House(home, Keys(home), practice=practice, lan=lan, address=address)
+        house = House(home, Keys(home.folder), practice=practice, lan=lan, address=address)
         ready(house)
         click.echo(address)
         sys.stdout.flush()

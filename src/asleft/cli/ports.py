@@ -17,7 +17,7 @@ def ports_command(session: Session) -> int:
     """List serial ports with what is plugged in, and their stable path."""
     from asleft.bench.line.ports import ports
 
-    session.emit(ports(session.home()), ports_lines)
+    session.emit(ports(session.workplace()), ports_lines)
     return 0
 
 

@@ -23,7 +23,7 @@ from asleft.cli.session import Session, shared_options
 from asleft.practice.names import KINDS
 
 if TYPE_CHECKING:
-    from asleft.bench import Bench
+    from asleft.bench import Bench, Workplace
     from asleft.bench.evening import Evening
     from asleft.page.house import Practice
     from asleft.practice.hands import Hands
@@ -89,7 +89,7 @@ def practice_command(
             return _serve(session, hands)
         practice = _at_the_page(session, hands)
         serve_page(
-            session.practice_home(),
+            session.practice_workplace(),
             lan=lan,
             page_port=page_port,
             browser=not no_browser,
@@ -104,7 +104,7 @@ def _at_the_page(session: Session, hands: Hands) -> Practice:
 
     session.prepare_home()
     person = PracticePerson(hands, say=_say, progress=_progress)
-    with _bench(session.practice_home(), person, hands) as bench:
+    with _bench(session.practice_workplace(), person, hands) as bench:
         _describe(bench, hands)
     kind, seed = hands.hello["kind"], hands.hello["seed"]
     return Practice(
@@ -124,9 +124,9 @@ def _at_the_page(session: Session, hands: Hands) -> Practice:
 def _unattended(session: Session, hands: Hands) -> int:
     from asleft.cli.practice_wording import evening_lines
 
-    home = session.practice_home()
+    place = session.practice_workplace()
     person = PracticePerson(hands, say=_say, progress=_progress)
-    with _bench(home, person, hands) as bench, signals.on_stop(bench.stop_now):
+    with _bench(place, person, hands) as bench, signals.on_stop(bench.stop_now):
         from asleft.bench.evening import whole_evening
 
         name = _describe(bench, hands)
@@ -144,7 +144,7 @@ def _unattended(session: Session, hands: Hands) -> int:
         document = bench.record(close=True)
     in_file = owner.left()
     revealed = hands.ask("reveal")  # after the last estimate, and not before
-    told = _told(hands, evening, document, revealed, record=_write_record(home, document))
+    told = _told(hands, evening, document, revealed, record=_write_record(place.folder, document))
     told |= in_file
     session.emit(told, evening_lines)
     return 0 if told["stored"] and told["survived_power_cycle"] and told["proved"] else 1
@@ -155,7 +155,7 @@ def _began(job: str) -> None:
     _say(f"{JOBS[job]} …")
 
 
-def _bench(home: Path, person: PracticePerson, hands: Hands) -> Bench:
+def _bench(home: Workplace, person: PracticePerson, hands: Hands) -> Bench:
     from asleft.bench import Bench
 
     return Bench(

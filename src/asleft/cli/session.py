@@ -17,13 +17,13 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from asleft.errors import InputError, StoreError
+from asleft.errors import InputError, StoreError, without_passwords
 
 if TYPE_CHECKING:
     from logging import Logger
 
     from asleft.bench import Bench, Several
-    from asleft.record import Store
+    from asleft.record import Store, Workplace
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -37,6 +37,8 @@ class Session:
 
     json_asked: bool = False
     home_given: str | None = None
+    store_given: str | None = None
+    person_given: str | None = None
     machines: tuple[str, ...] = ()
     log: Logger | None = None
 
@@ -68,6 +70,38 @@ class Session:
         """The home of the practice machine: apart from the real one unless `--home` was given."""
         return self.home() if self.home_given else self.home() / "practice"
 
+    def workplace(self) -> Workplace:
+        """Home, shared store and person: what the bench works with.
+
+        Raises:
+            InputError: `--shared-store` or ASLEFT_STORE is no address of a store.
+        """
+        return self._workplace(self.home(), self.store_given or os.environ.get("ASLEFT_STORE"))
+
+    def practice_workplace(self) -> Workplace:
+        """The same for the practice machine, which never goes into a shared store unasked."""
+        return self._workplace(self.practice_home(), self.store_given)
+
+    def _workplace(self, home: Path, store: str | None) -> Workplace:
+        from asleft.record import Workplace
+        from asleft.record.server import server_url
+
+        if store:
+            server_url(store, where="--shared-store" if self.store_given else "ASLEFT_STORE")
+        return Workplace(home, store or None, self.person())
+
+    def person(self) -> str | None:
+        """Who is at work: `--person`, `ASLEFT_PERSON`, or the user of this system."""
+        given = self.person_given or os.environ.get("ASLEFT_PERSON")
+        if given and given.strip():
+            return given.strip()
+        import getpass
+
+        try:
+            return getpass.getuser()
+        except (OSError, KeyError, ImportError):  # a system without a name for its user
+            return None
+
     def log_folder(self) -> Path:
         """Where the rotating log and the reports of our own faults lie."""
         return self.home() / "log"
@@ -85,7 +119,7 @@ class Session:
         from asleft.record import Store
 
         self.prepare_home()
-        with Store.open(self.home()) as store:
+        with Store.at(self.workplace()) as store:
             yield store
 
     @contextmanager
@@ -99,7 +133,7 @@ class Session:
 
         self.prepare_home()
         bench = Bench(
-            self.home(),
+            self.workplace(),
             TerminalPerson(yes=yes),
             holder=f"asleft in a terminal (process {os.getpid()})",
             machine=self.machine,
@@ -118,7 +152,7 @@ class Session:
 
         self.prepare_home()
         several = Several(
-            self.home(),
+            self.workplace(),
             TerminalPerson(),
             self.machines,
             holder=f"asleft in a terminal (process {os.getpid()})",
@@ -168,7 +202,7 @@ class Session:
         log.propagate = False
         logging.raiseExceptions = False  # a full disk must not write over the prompts
         self.log = logging.getLogger(__name__)
-        self.log.info("began: %s", sys.argv[1:])
+        self.log.info("began: %s", without_passwords(repr(sys.argv[1:])))
 
 
 def _note(field: str) -> Callable[[click.Context, click.Parameter, Any], None]:
@@ -182,7 +216,7 @@ def _note(field: str) -> Callable[[click.Context, click.Parameter, Any], None]:
 
 
 def shared_options(command: Command) -> Command:
-    """Add `--home`, `--machine` and `--json`, so that they may stand before or after a command."""
+    """Add the global options, so that they may stand before or after a command."""
     for decorate in (
         click.option(
             "--json",
@@ -198,6 +232,20 @@ def shared_options(command: Command) -> Command:
             expose_value=False,
             callback=_note("machines"),
             help="A machine described before; `trial` takes several.",
+        ),
+        click.option(
+            "--person",
+            metavar="NAME",
+            expose_value=False,
+            callback=_note("person_given"),
+            help="Who works (or ASLEFT_PERSON); else this system's user.",
+        ),
+        click.option(
+            "--shared-store",
+            metavar="URL",
+            expose_value=False,
+            callback=_note("store_given"),
+            help="A store shared on PostgreSQL (or ASLEFT_STORE).",
         ),
         click.option(
             "--home",

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from asleft.bench import Ask, Bench, Person
+from asleft.bench import Ask, Bench, Person, Workplace
 from asleft.errors import InputError
 from asleft.page.doors import Keys
 from asleft.page.jobs import Worker
@@ -70,7 +70,7 @@ def _nobody(ask: Ask) -> InputError:
 class House:
     """Everything that the routes share."""
 
-    home: Path
+    home: Path | Workplace
     keys: Keys
     live: Live = field(default_factory=Live)
     practice: Practice | None = None

@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from asleft.bench import Bench, Person
+from asleft.bench import Bench, Person, Workplace
 from asleft.errors import AsleftError, BugError, RefusedError, Stopped
 from asleft.page.memory import Doing, Memory
 from asleft.page.person import Fate, PagePerson
@@ -41,7 +41,7 @@ class Worker:
 
     def __init__(
         self,
-        home: Path,
+        home: Path | Workplace,
         machine: str,
         *,
         address: str | None,
@@ -54,7 +54,7 @@ class Worker:
         self.person.took_back = self._took_back
         self._home, self._address, self._holder = home, address, holder
         self._changed = changed
-        self._memory = Memory(home, machine)
+        self._memory = Memory(Workplace.of(home).folder, machine)
         self.doing = self._memory.load()
         if self.doing.state == "running":
             self.doing.state = "stopped"

@@ -15,7 +15,8 @@ from shutil import disk_usage
 from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, Any
 
-from asleft.errors import StoreError
+from asleft.errors import StoreAwayError, StoreError
+from asleft.record.server import is_away, is_url, server_engine, shown_place
 
 if TYPE_CHECKING:
     from filelock import BaseFileLock
@@ -24,7 +25,9 @@ if TYPE_CHECKING:
 FILE_NAME = "asleft.sqlite"
 MIGRATIONS = "asleft.record:migrations"
 BUSY_TIMEOUT_S = 15.0
+ONE_MIGRATES = 0x61736C656674  # a number of ours, the same for every laptop
 ROOM_BYTES = 4 << 20  # an evening's rows and wire logs fit in; ours
+_ADMIT = "Check the address; a password belongs into ~/.pgpass or PGPASSWORD."
 _FULL = "Make room; everything stored before is still there."
 _WORDS = (
     ("full", "the disk is full", _FULL),
@@ -43,6 +46,12 @@ _WORDS = (
         "the store is no database of ours",
         "Put a backup back: `asleft restore-store`.",
     ),
+    ("timeout", "another program keeps the store busy", "Wait for it to end, then try again."),
+    ("duplicate key", "another laptop has just written the same", "Look, then do it again."),
+    ("authentication failed", "the store's server does not know this name and password", _ADMIT),
+    ("no password supplied", "the store's server asks for a password", _ADMIT),
+    ("does not exist", "there is no such user or database on the store's server", _ADMIT),
+    ("permission", "this user may not write to the store", "Ask whoever keeps the server."),
     ("malformed", "the store is damaged", "Keep a copy, then: `asleft restore-store`."),
 )
 
@@ -56,53 +65,28 @@ def open_engine(home: Path | str) -> Engine:
     Raises:
         StoreError: not writable, no database, or written by a newer program (left untouched).
     """
-    from sqlalchemy import create_engine, make_url
-
-    path = None if isinstance(home, str) and "://" in home else Path(home)
     where = shown_place(home)
     with in_words(where):
-        if path is not None:
-            path.mkdir(parents=True, exist_ok=True)
-        url = make_url(f"sqlite:///{path / FILE_NAME}") if path else make_url(str(home))
-        engine = create_engine(
-            url,
-            json_serializer=to_json,
-            pool_pre_ping=path is None,
-            hide_parameters=True,
-            execution_options={"compiled_cache": _compiled()},
-        )
-        if engine.dialect.name == "sqlite":
-            _sqlite_habits(engine)
+        engine = server_engine(str(home), to_json) if is_url(home) else _file_engine(Path(home))
+        engine.update_execution_options(compiled_cache=_compiled())
         try:
-        # Statements are compiled for one dialect object: the first that came to know this place.
-        engine.dialect = _dialects().setdefault(str(engine.url), engine.dialect)
             _bring_to_head(engine, where)
         except BaseException:
             engine.dispose()
             raise
+        # Statements are compiled for one dialect object: the first that came to know this place.
+        engine.dialect = _dialects().setdefault(str(engine.url), engine.dialect)
     return engine
 
 
-def shown_place(home: Path | str) -> str:
-    """A home folder or database URL as it may be shown: without the password."""
-    if "://" not in str(home):
-        return str(home)
-    from sqlalchemy import make_url
-    from sqlalchemy.exc import ArgumentError
+def _file_engine(folder: Path) -> Engine:
+    from sqlalchemy import create_engine
 
-    try:
-        url = make_url(str(home))
-        if "password" in url.query:
-            url = url.update_query_dict({"password": "***"})
-        return url.render_as_string(hide_password=True)
-    except (ArgumentError, ValueError):
-        return f"{str(home).partition('://')[0]}://…"
-@cache
-def _dialects() -> dict[str, Any]:
-    """The dialect of each place opened so far, by its URL."""
-    return {}
-
-
+    folder.mkdir(parents=True, exist_ok=True)
+    url = f"sqlite:///{folder / FILE_NAME}"
+    engine = create_engine(url, json_serializer=to_json, hide_parameters=True)
+    _sqlite_habits(engine)
+    return engine
 
 
 @cache
@@ -111,6 +95,12 @@ def _compiled() -> Any:
     from sqlalchemy.util import LRUCache
 
     return LRUCache(500)  # what an engine of its own would keep
+
+
+@cache
+def _dialects() -> dict[str, Any]:
+    """The dialect of each place opened so far, by its URL."""
+    return {}
 
 
 def to_json(value: Any) -> str:
@@ -212,6 +202,8 @@ def _migrate(engine: Engine, where: str) -> None:
     from asleft.record.schema import HEAD
 
     with engine.begin() as connection:
+        if connection.dialect.name != "sqlite":  # whose transactions write one at a time anyway
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({ONE_MIGRATES})")
         found = _revision(connection)
         refuse_newer(found, where)
         if found == HEAD:
@@ -273,6 +265,13 @@ def in_words(where: str) -> Iterator[None]:
     try:
         yield
     except (SQLAlchemyError, FileError, OSError) as error:
+        if isinstance(error, DBAPIError) and is_url(where) and is_away(error):
+            raise StoreAwayError(
+                "the store's server does not answer",
+                hint="Check the network and the server, then do it again; nothing of this step was"
+                " stored.",
+                where=where,
+            ) from error
         said = str(error.orig) if isinstance(error, DBAPIError) else str(error)
         if "disk i/o" in said.lower() and _is_full(where):
             said = "full"  # what SQLite does not tell apart

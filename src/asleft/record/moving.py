@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from asleft.errors import InputError, RefusedError, StoreError
-from asleft.record.engine import FILE_NAME, in_words, open_engine, shown_place, to_json
+from asleft.record.engine import FILE_NAME, in_words, open_engine, to_json
+from asleft.record.server import is_url, server_engine, shown_place
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine, Table
@@ -58,17 +59,17 @@ def move(source: Place, target: Place) -> dict[str, Any]:
 
 
 def _settled(place: Place) -> str:
-    return str(place) if "://" in str(place) else str(Path(place).expanduser().resolve())
+    return str(place) if is_url(place) else str(Path(place).expanduser().resolve())
 
 
 def _has_store(place: Place) -> bool:
     """Whether a store stands there; asking makes none."""
-    if "://" not in str(place):
+    if not is_url(place):
         return (Path(place) / FILE_NAME).is_file()
-    from sqlalchemy import create_engine, inspect
+    from sqlalchemy import inspect
 
     with in_words(shown_place(place)):
-        engine = create_engine(str(place), hide_parameters=True)
+        engine = server_engine(str(place), to_json)
         try:
             with engine.connect() as connection:
                 return inspect(connection).has_table("alembic_version")

@@ -21,7 +21,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.schema import SchemaItem
 
-REVISIONS = ("0001",)
+REVISIONS = ("0001", "0002")
 """Every schema revision, oldest first; the last is what this program writes."""
 HEAD = REVISIONS[-1]
 
@@ -75,12 +75,16 @@ def _to(table: str, *, nullable: bool = False) -> Column[int]:
 
 
 def _table(name: str, *parts: SchemaItem) -> Table:
-    """A table with a number of its own and the time of writing, checked for its form."""
+    """A table with a number of its own, the time of writing (its form checked) and who wrote.
+
+    The person is None in rows from before names were kept.
+    """
     return Table(
         name,
         metadata,
         Column("id", Integer, primary_key=True),
         Column("at", Text, nullable=False),
+        Column("person", Text),
         *parts,
         CheckConstraint("at LIKE '____-__-__T__:__:__%Z'", name="at_utc"),
     )
@@ -93,14 +97,12 @@ instrument = _table("instrument", _text("name"), UniqueConstraint("name"), fille
 instrument_description = _table("instrument_description", _to("instrument"), _json("description"))
 instrument_check = _table("instrument_check", _to("instrument"), _json("details"))
 
-calibration = _table(
-    "calibration", _to("machine"), _json("versions"), _text("person", nullable=True),
-    _json("conditions"),
-)  # fmt: skip
+calibration = _table("calibration", _to("machine"), _json("versions"), _json("conditions"))
 calibration_close = _table(
     "calibration_close", _to("calibration"), _text("reason"), UniqueConstraint("calibration_id"),
     filled("reason"),
 )  # fmt: skip
+condition = _table("condition", _to("calibration"), _json("details"))
 kept_state = _table(
     "kept_state", _to("machine"), _to("calibration", nullable=True), _text("raw"),
     _json("parsed"), _text("reason"), _text("standing"),
@@ -156,3 +158,21 @@ wire_log = _table(
     Column("first_line", Integer, nullable=False), Column("last_line", Integer, nullable=False),
     CheckConstraint("first_line >= 1 AND last_line >= first_line", name="lines"), filled("path"),
 )  # fmt: skip
+
+delivery = _table("delivery", _text("token"), UniqueConstraint("token"), filled("token"))
+"""One row for each transaction that was written over a network: the proof that it came in."""
+
+now = MetaData()
+"""What is so now and may be altered: no part of what is kept, copied or backed up for good."""
+lease = Table(
+    "lease",
+    now,
+    Column("token", Text, primary_key=True),
+    Column("machine_id", Integer, nullable=False),
+    _text("place"),
+    _text("person"),
+    _text("holder"),
+    Column("since_s", Float, nullable=False),
+    Column("until_s", Float, nullable=False),
+)
+"""Who works at a machine, until when at least. Seconds since 1970 by the database's clock."""

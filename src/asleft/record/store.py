@@ -13,10 +13,11 @@ from typing import Self
 
 from asleft.record.calibrations import Calibrations
 from asleft.record.changes import Changes
-from asleft.record.engine import open_engine, shown_place
+from asleft.record.engine import open_engine
 from asleft.record.machines import Machines
+from asleft.record.server import shown_place
 from asleft.record.tables import Clock
-from asleft.record.trials import Trials
+from asleft.record.workplace import Workplace
 
 
 def wall_clock() -> datetime:
@@ -31,17 +32,26 @@ class Store(Machines, Calibrations, Changes):
     """
 
     @classmethod
-    def open(cls, home: Path | str, *, clock: Clock = wall_clock) -> Self:
+    def open(
+        cls, home: Path | str, *, clock: Clock = wall_clock, person: str | None = None
+    ) -> Self:
         """Open the store of a home folder, or of a database URL; made when it is new.
 
         Args:
             home: folder (made when missing), or a URL such as `postgresql+psycopg://…`.
             clock: gives the time that rows are stamped with, with a zone.
+            person: the name that rows are written under, or None where it is not known.
 
         Raises:
             StoreError: not readable, not writable, or written by a newer program.
         """
-        return cls(open_engine(home), clock=clock, where=shown_place(home))
+        return cls(open_engine(home), clock=clock, where=shown_place(home), person=person)
+
+    @classmethod
+    def at(cls, home: Path | Workplace, *, clock: Clock = wall_clock) -> Self:
+        """Open the store of a workplace, or of a home folder; as `open`."""
+        place = Workplace.of(home)
+        return cls.open(place.store, clock=clock, person=place.person)
 
     def __enter__(self) -> Self:
         return self

@@ -35,10 +35,13 @@ def utc_text(moment: datetime) -> str:
 class Tables:
     """The open database and its clock."""
 
-    def __init__(self, engine: Engine, *, clock: Clock, where: str) -> None:
+    def __init__(
+        self, engine: Engine, *, clock: Clock, where: str, person: str | None = None
+    ) -> None:
         self._engine = engine
         self._clock = clock
         self._where = where
+        self._person = person
 
     def close(self) -> None:
         """Let go of the database."""
@@ -69,10 +72,11 @@ class Tables:
             yield connection
 
     def _insert(self, connection: Connection, table: Table, **values: Any) -> int:
-        """Add one row with the time now; returns its number."""
+        """Add one row with the time now and who is at work, unless given; returns its number."""
         checked = {name: plain(value, name) for name, value in values.items()}
-        at = utc_text(self._clock())
-        result = connection.execute(table.insert().values(at=at, **checked))
+        at = checked.pop("at", None) or utc_text(self._clock())
+        person = checked.pop("person", None) or self._person
+        result = connection.execute(table.insert().values(at=at, person=person, **checked))
         (number,) = result.inserted_primary_key or (0,)
         return int(number)
 

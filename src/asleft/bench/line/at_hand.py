@@ -18,7 +18,7 @@ from asleft.bench.line.recognising import ON_PAPER, described_at, meant, recogni
 from asleft.bench.person import Person
 from asleft.controller import MachineDescription, connect
 from asleft.errors import Stopped
-from asleft.record import Store
+from asleft.record import Store, Workplace
 
 if TYPE_CHECKING:
     from asleft.controller import Machine
@@ -29,7 +29,7 @@ class MachineAtHand:
     """One machine, described or only reachable, and its line.
 
     Args:
-        home: where store, wire logs and reports live.
+        home: where store, wire logs and reports live; a workplace where the store is shared.
         person: whoever answers.
         holder: how others are told who holds the line (`terminal, pid 4711`).
         name: a machine described before, or None.
@@ -41,7 +41,7 @@ class MachineAtHand:
 
     def __init__(
         self,
-        home: Path,
+        home: Path | Workplace,
         person: Person,
         *,
         holder: str,
@@ -51,10 +51,11 @@ class MachineAtHand:
         clock: Callable[[], datetime],
         open_machine: Callable[..., Machine] = connect,
     ) -> None:
-        self.home = home
+        workplace = Workplace.of(home)
+        self.home = workplace.folder
         self.person = person
         self.clock = clock
-        self.store = Store.open(home, clock=clock)
+        self.store = Store.at(workplace, clock=clock)
         self._holder = holder
         self._open_machine = open_machine
         self._name = name

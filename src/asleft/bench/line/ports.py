@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from asleft.record import Workplace
 
 
-def ports(home: Path) -> dict[str, Any]:
+def ports(home: Path | Workplace) -> dict[str, Any]:
     """The serial ports of this computer; `asleft.ports/1`.
 
     Args:
@@ -22,11 +25,11 @@ def ports(home: Path) -> dict[str, Any]:
     return {"schema": "asleft.ports/1", "ports": found}
 
 
-def _machines_at(home: Path) -> dict[str, str]:
-    if not home.is_dir():
-        return {}
-    from asleft.record import Store
+def _machines_at(home: Path | Workplace) -> dict[str, str]:
+    from asleft.record import Store, Workplace
 
-    with Store.open(home) as store:
+    if not Workplace.of(home).folder.is_dir():
+        return {}
+    with Store.at(home) as store:
         rows = store.machines()
     return {row.description["address"]: row.name for row in rows if row.description.get("address")}

@@ -1,0 +1,123 @@
+"""What is special to a store on a database server: its address, its time-outs, when it is away.
+
+Nobody waits for long before a server that went away. Passwords are shown nowhere. Not for what
+is kept there; the tables are the same as in a file. Stands on nothing of ours but the errors.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from asleft.errors import InputError, without_passwords
+
+if TYPE_CHECKING:
+    from sqlalchemy import URL, Engine
+    from sqlalchemy.exc import DBAPIError
+
+CONNECT_S = 4
+"""How long a connection may take: so long a person waits before a reading waits in their stead."""
+SILENCE_S = 6
+"""How long a server may leave what was sent unacknowledged."""
+STATEMENT_S = 30
+LEFT_OPEN_S = 30
+"""How long a transaction of a laptop that died may hold up the others."""
+_AWAY = ("08", "57P")  # SQLSTATE classes: connection exception; shut down, crashed, starting
+_ADMITTED = ("authentication failed", "no password supplied", "does not exist", "permission")
+
+
+def is_url(home: Path | str) -> bool:
+    """Whether a store is named by URL and not by a folder."""
+    return "://" in str(home)
+
+
+def shown_place(home: Path | str) -> str:
+    """A home folder or database URL as it may be shown: without the password."""
+    if not is_url(home):
+        return str(home)
+    from sqlalchemy import make_url
+    from sqlalchemy.exc import ArgumentError
+
+    try:
+        url = make_url(without_passwords(str(home)))
+    except (ArgumentError, ValueError):
+        return f"{str(home).partition('://')[0]}://…"
+    return url.render_as_string(hide_password=True)
+
+
+def server_url(text: str, *, where: str = "store") -> URL:
+    """The address of a PostgreSQL database, with the driver that we come with.
+
+    Raises:
+        InputError: it is no such address. What was typed is not repeated: it may hold a password.
+    """
+    from sqlalchemy import make_url
+    from sqlalchemy.exc import ArgumentError
+
+    try:
+        url = make_url(re.sub(r"^postgres(ql)?://", "postgresql+psycopg://", text))
+    except (ArgumentError, ValueError) as error:
+        raise _no_address(where) from error
+    if url.drivername != "postgresql+psycopg":
+        raise _no_address(where)
+    return url
+
+
+def _no_address(where: str) -> InputError:
+    return InputError(
+        "this is no address of a store",
+        hint="It is written postgresql://USER@HOST/DATABASE; letters such as @ or / in a password"
+        " as %40, %2F. A folder is given with --home.",
+        where=where,
+    )
+
+
+def server_engine(text: str, to_json: Callable[[Any], str]) -> Engine:
+    """An engine that gives up soon, and lets nobody wait for a transaction left open.
+
+    Raises:
+        InputError: no address of ours, or the driver is not installed.
+    """
+    from sqlalchemy import create_engine
+
+    options = (
+        f"-c statement_timeout={STATEMENT_S}s -c lock_timeout={STATEMENT_S}s"
+        f" -c idle_in_transaction_session_timeout={LEFT_OPEN_S}s"
+    )
+    try:
+        return create_engine(
+            server_url(text),
+            json_serializer=to_json,
+            pool_pre_ping=True,
+            hide_parameters=True,
+            connect_args={
+                "connect_timeout": CONNECT_S,
+                "tcp_user_timeout": SILENCE_S * 1000,
+                "keepalives_idle": SILENCE_S // 2,
+                "keepalives_interval": 1,
+                "keepalives_count": SILENCE_S // 2,
+                "options": options,
+                "application_name": "asleft",
+            },
+        )
+    except ModuleNotFoundError as error:
+        raise InputError(
+            "what talks to a database server is not installed",
+            hint="Install it: pip install 'asleft[postgres]'.",
+            where="store",
+        ) from error
+
+
+def is_away(error: DBAPIError) -> bool:
+    """Whether this says that the server does not answer, and nothing about what was asked."""
+    if error.connection_invalidated:
+        return True
+    state = getattr(error.orig, "sqlstate", None)
+    if state is not None:
+        return str(state).startswith(_AWAY)
+    from psycopg import OperationalError
+
+    said = str(error.orig).lower()
+    return isinstance(error.orig, OperationalError) and not any(w in said for w in _ADMITTED)
