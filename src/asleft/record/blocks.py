@@ -73,6 +73,11 @@ def chart(svg: str) -> Block:
     return {"kind": "chart", "svg": svg}
 
 
+def drawing(svg: str) -> Block:
+    """A drawing as wide as the text, its type in that of the record."""
+    return {"kind": "drawing", "svg": svg.replace("sans-serif", "Libertinus Serif")}
+
+
 def verdict(what: str, word: str, lines: Sequence[str]) -> Block:
     """One verdict: of what, the word, and why."""
     return {"kind": "verdict", "what": what, "word": word, "lines": list(lines)}

@@ -12,7 +12,7 @@ from html import escape
 
 WIDTH = 480.0
 LABEL_WIDTH = 104.0
-ROW_HEIGHT = 18.0
+ROW_HEIGHT, MANY, LOW_ROW_HEIGHT = 18.0, 16, 13.0  # so many rows stand closer
 TOP = 8.0
 BOTTOM = 30.0
 MARGIN = 18.0
@@ -62,7 +62,8 @@ def interval_chart(
     reach = max([abs(x) for row in rows for x in (row.value, row.low, row.high)] + [band or 0.0])
     step = nice_step((reach or 1.0) / 2.5)  # two or three on each side of zero
     edge = step * _ceil((reach or 1.0) * 1.04 / step)
-    bottom = TOP + ROW_HEIGHT * len(rows)
+    high = ROW_HEIGHT if len(rows) < MANY else LOW_ROW_HEIGHT
+    bottom = TOP + high * len(rows)
 
     def x(value: float) -> float:
         plot = WIDTH - LABEL_WIDTH - MARGIN
@@ -87,7 +88,7 @@ def interval_chart(
         draw_text("text faint", x(0), bottom + 26, f"{caption} ({unit})".strip(), "middle")
     )
     for number, row in enumerate(rows):
-        parts += _bar(row, TOP + ROW_HEIGHT * (number + 0.5), x)
+        parts += _bar(row, TOP + high * (number + 0.5), x)
     height = bottom + BOTTOM
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {height:g}"'

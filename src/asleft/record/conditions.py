@@ -68,15 +68,24 @@ def in_force(said: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     return {key: latest[key] for key in (*KEYS, *latest) if key in latest}
 
 
-def not_said(conditions: Mapping[str, Any], kinds: Sequence[str]) -> list[dict[str, str]]:
+def not_said(
+    conditions: Mapping[str, Any], kinds: Sequence[str], *, named: bool
+) -> list[dict[str, str]]:
     """What nobody said, and what that means for the findings of trials of these kinds.
+
+    Args:
+        conditions: what was said.
+        kinds: of trials.
+        named: whether a person's name stands with the calibration or its readings.
 
     Returns:
         `what`, a key, and `meaning`, a sentence.
     """
     from asleft.measure.span.design import EXPANSION_PER_K
 
-    means = {"measured_by": "whose hand the scatter of the readings is of is not known"}
+    means = {"measured_by": "of whose hand the readings' scatter is, is not known"}
+    if named:
+        means = {}
     if set(kinds) & set(OF_PRINTS):
         per_k = 100 * (EXPANSION_PER_K - STEEL_PER_K)
         means |= {

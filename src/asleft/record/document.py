@@ -114,19 +114,19 @@ def _frame(row: CalibrationRow) -> dict[str, Any]:
     }
 
 
-def _conditions(
-    store: Store, row: CalibrationRow, trials: list[dict[str, Any]]
-) -> dict[str, Any]:
+def _conditions(store: Store, row: CalibrationRow, trials: list[dict[str, Any]]) -> dict[str, Any]:
     """What was said of the evening, each key's latest; what was not, and what that means."""
     said = store.conditions_said(row.id)
     latest = in_force([row.conditions, *(each.details for each in said)])
     kinds = [str(trial["kind"]) for trial in trials]
+    persons = [row.person, *(each["person"] for trial in trials for each in trial["readings"])]
+    named = any(persons)
     return {
         "conditions": latest,
         "conditions_said": [
             {"at": each.at, "person": each.person, "details": each.details} for each in said
         ],
-        "conditions_not_said": not_said(latest, kinds),
+        "conditions_not_said": not_said(latest, kinds, named=named),
         "room_effect": room(latest, kinds),
     }
 

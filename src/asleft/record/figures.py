@@ -12,6 +12,7 @@ from typing import Any
 
 UNKNOWN = "—"
 RATIO = "mm/mm"
+AS_THE_REPORT = "as printed"  # a value whose unit a report does not tell
 # Relative errors, shown in percent; other ratios (fed_ratio, flow) are shown as they are.
 IN_PERCENT = ("printed_scale", "motion_scale", "shrinkage")
 UNSIGNED = ("fed_ratio", "flow", "gauge", "part_scatter")
@@ -97,7 +98,9 @@ def setting_unit(setting: str, axis: str) -> str:
         return RATIO
     if name in ("X", "Y", "Z") or name.startswith("E"):
         return "steps/mm"
-    return "mm"
+    # Angles of towers, segments a second and the like: in whatever the machine means by them.
+    other = name.startswith("tower_") or (len(name) == 1 and name not in "LRH")
+    return AS_THE_REPORT if other else "mm"
 
 
 def time(text: str | None) -> str:

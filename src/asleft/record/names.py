@@ -39,6 +39,10 @@ LABELS = {
     "error_u_mm": "its standard uncertainty",
     "nominal_mm": "known length",
     "room_c": "room temperature",
+    "room_u_c": "uncertainty of the room's temperature",
+    "nozzle_c": "nozzle temperature",
+    "bed_c": "bed temperature",
+    "measured_by": "measured by",
 }
 # Units that a key ends in; the longest fitting end counts.
 KEY_UNITS = {

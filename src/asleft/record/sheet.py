@@ -11,10 +11,16 @@ from typing import Any
 
 from asleft.record.blocks import Block, facts, heading, points, raw, says, section, table
 from asleft.record.figures import UNKNOWN, alike, setting_unit, time, with_unit
-from asleft.record.names import STANDING, named, named_all
+from asleft.record.names import STANDING, readable
 from asleft.record.sheet_changes import changes, proof
 from asleft.record.sheet_findings import verdicts
+from asleft.record.sheet_frame import circumstances, instruments, machine
+from asleft.record.sheet_methods import methods
 from asleft.record.sheet_trials import budgets, readings, set_aside
+from asleft.record.sheet_years import years
+from asleft.units import is_tool_axis
+
+ALWAYS = ("X", "Y", "Z", "XY", "XZ", "YZ", "L", "R")
 
 # What a reader must know of a drive whose motors carry more than one axis.
 SHARED = {
@@ -23,7 +29,6 @@ SHARED = {
     " L is the length of the arms, R the radius; after a change of these home the machine, set the"
     " height and look at the level again.",
 }
-NO_CONDITIONS = [("conditions", "none were noted, the temperature of the room neither")]
 
 
 def sheet(document: dict[str, Any]) -> dict[str, Any]:
@@ -33,18 +38,23 @@ def sheet(document: dict[str, Any]) -> dict[str, Any]:
         document: `asleft.record/1`.
 
     Returns:
-        `title`, `machine`, `number`, `date` (ISO, of closing or opening) and `sections`.
+        `title`, `machine`, `number`, `date` (ISO, of closing or opening), `mark` (by which the
+        JSON that a page belongs to is told), `end` and `sections`.
     """
-    frame = document["calibration"]
+    frame, whole = document["calibration"], document.get("record_sha256")
     return {
         "title": "Record of a calibration",
         "machine": document["machine"]["name"],
         "number": str(frame["id"]),
         "date": (frame["closed_at"] or frame["opened_at"])[:10],
+        "mark": whole[:12] if whole else "",
+        "end": f"End of the record of calibration no. {frame['id']}.",
         "sections": [
             section("Result", *_result(document)),
-            section("Machine", _machine(document)),
-            section("Instruments", *_instruments(document)),
+            section("Machine", machine(document)),
+            section("Circumstances", *circumstances(document)),
+            section("Methods and decision rule", *methods(document)),
+            section("Instruments", *instruments(document)),
             section("As found", *_state(document["as_found"], "No settings were kept.")),
             section("Readings", *readings(document)),
             section("Set aside", set_aside(document)),
@@ -53,6 +63,7 @@ def sheet(document: dict[str, Any]) -> dict[str, Any]:
             section("Changes", *changes(document)),
             section("Proof", *proof(document)),
             section("As left", *_left(document)),
+            section("The machine's years", *years(document)),
             section("Cautions", points(document["cautions"])),
             section("Versions and evidence", _versions(document)),
         ],
@@ -67,92 +78,13 @@ def _result(document: dict[str, Any]) -> list[Block]:
         blocks.append(says(shared))
     proved = document["proof"]
     if proved["chi2"] is not None:
-        blocks.append(says(f"Second piece: {proved['reason']}."))
+        blocks.append(says(f"Second piece: {proved['reason'].rstrip('.')}."))
     if proved["power_cycle"]:
         kept = "outlasted" if proved["power_cycle"]["survived"] else "did NOT outlast"
         blocks.append(says(f"The settings {kept} power off and on."))
-    tolerances = [
-        text
-        for trial in document["trials"]
-        if (text := _tolerance(trial["parameters"].get("basis", {}).get("tolerance")))
-    ]
-    if tolerances:
-        blocks.append(says(f"Errors within {tolerances[-1]} are left alone."))
-    return blocks or [says("Nothing was found and left yet.")]
-
-
-def _tolerance(tolerance: dict[str, float] | None) -> str:
-    """The tolerances that decided, in words; empty where none is known."""
-    if not tolerance:
-        return ""
-    parts = [
-        f"{name} {100 * tolerance[name]:g}\u00a0%"
-        for name in ("scale", "feed", "bead")
-        if name in tolerance
-    ]
-    if "shear" in tolerance:
-        parts.append(f"shear {1e3 * tolerance['shear']:g}\u00a0mrad")
-    return ", ".join(parts)
-
-
-def _machine(document: dict[str, Any]) -> Block:
-    machine, frame = document["machine"], document["calibration"]
-    described = [
-        named(key, value)
-        for key, value in machine["description"].items()
-        if key != "name" and value is not None
-    ]
-    rows = [
-        ("name", machine["name"]),
-        ("answers as", machine["fingerprint"] or UNKNOWN),
-        *described,
-        ("calibration", f"no. {frame['id']}, by {frame['person'] or 'a person not named'}"),
-        ("opened", time(frame["opened_at"])),
-        ("closed", time(frame["closed_at"]) if frame["closed_at"] else "still open"),
-        *([named(key, value) for key, value in document["conditions"].items()] or NO_CONDITIONS),
-        *[("making", _making(each)) for each in document["makings"]],
-        *[
-            ("event", f"{time(each['at'])}: {each['kind']} {each['text']}".strip())
-            for each in document["events"]
-        ],
-    ]
-    return facts(rows)
-
-
-def _making(making: dict[str, Any]) -> str:
-    parts = [named(key, value) for key, value in making.items() if value is not None]
-    return "; ".join(shown if name == "name" else f"{name} {shown}" for name, shown in parts)
-
-
-def _instruments(document: dict[str, Any]) -> list[Block]:
-    if not document["instruments"]:
-        return [says("No instrument was used.")]
-    blocks: list[Block] = []
-    for each in document["instruments"]:
-        about = [
-            named(key, value)
-            for key, value in each["description"].items()
-            if value is not None and key not in ("name", "check")
-        ]
-        checks = [(_check(check)) for check in each["checks"]]
-        if own := each["description"].get("check"):
-            checks.append(_check(own))
-        blocks.append(
-            facts(
-                [
-                    ("name", each["name"] or "not named"),
-                    *about,
-                    *[("check on a known length", check) for check in checks or ["none"]],
-                ]
-            )
-        )
-    return blocks
-
-
-def _check(check: dict[str, Any]) -> str:
-    parts = [f"{name} {shown}" for name, shown in named_all(check) if name != "at"]
-    when = f"{time(check['at'])}: " if check.get("at") else ""
-    return when + ", ".join(parts)
+    if document["calibration"]["closed_at"] is None:
+        blocks.append(says("The calibration is still open: more may be added."))
+    return blocks or [says("Nothing was found and left.")]
 
 
 def _state(kept: dict[str, Any] | None, otherwise: str) -> list[Block]:
@@ -182,11 +114,16 @@ def _left(document: dict[str, Any]) -> list[Block]:
 
 
 def _compared(found: dict[str, Any], left: dict[str, Any]) -> Block:
-    """Every named value as found and as left, and by how much it was changed."""
+    """The values that are calibrated, and all others that were changed: found, left, by how much.
+
+    What else the report holds and nobody changed stands in the report itself.
+    """
     before, after = settings(found["parsed"]), settings(left["parsed"])
     rows = []
     for name in {**before, **after}:
         old, new = before.get(name), after.get(name)
+        if old == new and name not in ALWAYS and not is_tool_axis(name):
+            continue
         unit = setting_unit("", name)
         moved = UNKNOWN
         if old is not None and new is not None:
@@ -194,7 +131,7 @@ def _compared(found: dict[str, Any], left: dict[str, Any]) -> Block:
             moved = "none" if old == new else with_unit(new - old, unit, 5, sign=True)
             if relative and old != new:
                 moved = with_unit(100 * (new / old - 1), "%", 3, sign=True)
-        rows.append([name, *alike((old, new), unit), moved])
+        rows.append([readable(name), *alike((old, new), unit), moved])
     columns = [("setting", "left"), ("as found", "right"), ("as left", "right")]
     return table([*columns, ("changed by", "right")], rows)  # type: ignore[list-item]
 
@@ -210,9 +147,10 @@ def settings(parsed: dict[str, Any]) -> dict[str, float | None]:
 def _versions(document: dict[str, Any]) -> Block:
     versions = document["versions"]
     logs = [
-        f"{each['path']}, lines {each['first_line']} to {each['last_line']}"
+        f"{_file(each['path'])}, lines {each['first_line']} to {each['last_line']}"
         for each in document["wire_log"]
     ]
+    whole = document.get("record_sha256")
     kept = ", ".join(f"no. {each['kept']}" for each in document["kept_states"])
     return facts(
         [
@@ -222,8 +160,14 @@ def _versions(document: dict[str, Any]) -> Block:
             ("kept states", kept or "none"),
             *[("wire log", each) for each in logs or ["none"]],
             ("SHA-256 of the readings", document["readings_sha256"]),
+            ("SHA-256 of the record", whole or "none: it is older than this digest"),
         ]
     )
+
+
+def _file(path: str) -> str:
+    """A wire log's name: where the home was then says nothing of where it is now."""
+    return path.replace("\\", "/").rsplit("/", 1)[-1]
 
 
 def _joined(versions: dict[str, Any]) -> str:

@@ -32,7 +32,7 @@ def verdicts(document: dict[str, Any]) -> list[Block]:
         blocks += [heading(title(trial)), _quantities(trial), *_not_found(trial)]
         blocks += [chart(drawn)] if drawn else []
         blocks += [chart(each) for each in reading_charts(trial)]
-        blocks += [_verdict(each) for each in mine]
+        blocks += _verdicts(mine)
     return blocks or [says("No trial gave an estimate, so there is no verdict.")]
 
 
@@ -116,7 +116,28 @@ def reading_charts(trial: dict[str, Any]) -> list[str]:
     return [drawn for drawn in drawn_all if drawn]
 
 
-def _verdict(each: dict[str, Any]) -> Block:
+def _verdicts(proposals: list[dict[str, Any]]) -> list[Block]:
+    """One block a verdict; settings of which all the same is said stand together."""
+    alike: dict[tuple[str, ...], list[dict[str, Any]]] = {}
+    for each in proposals:
+        key = (each["setting"], each.get("place", ""), _word(each), *_lines(each))
+        alike.setdefault(key, []).append(each)
+    return [verdict(_of(same), _word(same[0]), _lines(same[0])) for same in alike.values()]
+
+
+def _of(same: list[dict[str, Any]]) -> str:
+    """Of which settings, and where they belong."""
+    first = same[0]
+    where = "" if first.get("place", "controller") == "controller" else ", in the slicing profile"
+    axes = ", ".join(str(each["axis"]) for each in same)
+    return f"{axes} {readable(first['setting'])}{where}"
+
+
+def _word(each: dict[str, Any]) -> str:
+    return word(each["verdict"]) + (" (provisional)" if each.get("provisional") else "")
+
+
+def _lines(each: dict[str, Any]) -> list[str]:
     unit = setting_unit(each["setting"], each["axis"])
     digits = decimals_for(each.get("u"), default=4)
     lines = []
@@ -133,6 +154,4 @@ def _verdict(each: dict[str, Any]) -> Block:
     lines.append(told(each["reason"]))
     if each.get("withdrawn"):
         lines.append(f"Withdrawn: {told(each['withdrawn'])}")
-    said = word(each["verdict"]) + (" (provisional)" if each.get("provisional") else "")
-    where = "" if each.get("place", "controller") == "controller" else ", in the slicing profile"
-    return verdict(f"{each['axis']} {readable(each['setting'])}{where}", said, lines)
+    return lines

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from asleft.record.blocks import Align, Block, facts, heading, says, table
+from asleft.record.blocks import Align, Block, drawing, facts, heading, says, table
 from asleft.record.figures import RATIO, UNKNOWN, alike, decimals_for, shown_unit, time, with_unit
 from asleft.record.names import quantity, readable, title, told, word
+from asleft.record.sheet_methods import begun_with
 
 NEGLIGIBLE = 0.001  # of the sum of squares: such lines are shown together
 COLUMNS_OF_PLACE = ("direction", "faces", "nominal_mm", "place")
@@ -21,6 +22,7 @@ def readings(document: dict[str, Any]) -> list[Block]:
     if not document["trials"]:
         return [says("No trial was made.")]
     blocks: list[Block] = []
+    drawn = _drawn(document)
     for trial in document["trials"]:
         name = trial["instrument"].get("name")
         making = trial["making"].get("name")
@@ -33,8 +35,28 @@ def readings(document: dict[str, Any]) -> list[Block]:
             ("settings in force", f"kept state no. {trial['kept']}" if trial["kept"] else UNKNOWN),
             ("instrument, making", f"{name or UNKNOWN}, {making or UNKNOWN}"),
         ]
-        blocks += [heading(title(trial)), facts(rows, leads=True), _readings(trial)]
+        if begun := begun_with(trial):
+            rows.insert(0, ("begun with", begun))
+        where, picture = drawn.get(trial["id"], ("", None))
+        if where:
+            rows.append(("places", where))
+        blocks += [heading(title(trial)), facts(rows, leads=True)]
+        blocks += [picture] if picture else []
+        blocks.append(_readings(trial))
     return blocks
+
+
+def _drawn(document: dict[str, Any]) -> dict[int, tuple[str, Block | None]]:
+    """By trial, where its numbered places are drawn, and the drawing where it comes first."""
+    found: dict[int, tuple[str, Block | None]] = {}
+    for each in document.get("drawings") or []:
+        first, *others = each["trials"]
+        if each["svg"] is None:
+            found |= dict.fromkeys(each["trials"], (f"not drawn: {each['reason']}", None))
+            continue
+        found[first] = ("by their numbers on the drawing below", drawing(each["svg"]))
+        found |= dict.fromkeys(others, (f"by their numbers on the drawing of trial {first}", None))
+    return found
 
 
 def _readings(trial: dict[str, Any]) -> Block:
@@ -91,7 +113,7 @@ def of_place(place: dict[str, Any]) -> str:
     if place.get("direction"):
         parts.append(f"{place['direction']} {place.get('faces') or ''}".strip())
     if place.get("nominal_mm") is not None:
-        parts.append(f"drawn {with_unit(place['nominal_mm'], 'mm')}")
+        parts.append(f"drawn {with_unit(round(place['nominal_mm'], 3), 'mm')}")
     for key, value in place.items():
         if key not in COLUMNS_OF_PLACE and isinstance(value, (int, float)):
             name, _, _ = key.partition("_mm")
