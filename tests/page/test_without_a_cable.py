@@ -90,3 +90,18 @@ def test_what_was_replaced_leads_to_what_it_undid(visitor):
     visitor.get(f"{MACHINE}/evening?door=replaced").press("/do/event", kind="belt")
     assert "belt or pulley" in visitor.text and "Print a piece with posts" in visitor.text
     assert "belt or pulley" in visitor.get("/").text
+
+
+def test_what_is_said_of_the_evening_stands_in_its_record(visitor):
+    visitor.get(f"{MACHINE}/before")
+    assert "nobody remembers which" in visitor.text
+    visitor.press("/pasted", report=REPORT)
+    visitor.press("/conditions", room_c="24,5", room_u_c="1", spool="grey, bought in March")
+    assert "Noted for this evening" in visitor.text
+    record = visitor.client.get(f"{MACHINE}/record.json").json()
+    said = {"room_c": 24.5, "room_u_c": 1.0, "spool": "grey, bought in March"}
+    assert record["conditions"] == said
+    visitor.press("/conditions")  # as it stands there: nothing new is kept
+    assert len(visitor.client.get(f"{MACHINE}/record.json").json()["conditions_said"]) == 1
+    visitor.press("/conditions", room_c="245")
+    assert visitor.status == 409 and "impossible here" in visitor.text

@@ -186,6 +186,12 @@ class Bench:
 
         entered(self._desk, told)
 
+    def conditions(self, said: Mapping[str, Any] | None = None) -> dict[str, Any]:
+        """Keep what is said of this evening's conditions, and tell it; `asleft.conditions/1`."""
+        from asleft.bench import circumstances
+
+        return circumstances.say(self._desk, said or {})
+
     def event(self, kind: str, text: str = "") -> dict[str, Any]:
         """File what happened to the machine and what it undoes; `asleft.event/1`."""
         return undoing.note_event(self._desk, kind, text)

@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "machine": ("machine", "Describe a machine once: drive, bed, limits, address."),
     "instrument": ("instrument", "Describe what you measure with, and check it."),
     "found": ("found", "Read and keep everything the machine holds."),
+    "conditions": ("conditions", "Say the room, the spool and the rest for the record."),
     "plan": ("plan", "What to expect of a trial: uncertainty, minutes, grams."),
     "piece": ("piece", "Write the gauge piece and its drawing."),
     "trial": ("trial", "Run a trial at the machine, step by step."),

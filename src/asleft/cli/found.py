@@ -14,6 +14,9 @@ from asleft.cli.typed import STEPS, read_text
 from asleft.cli.wording import many, notes, plain, sentence, table, wrapped
 from asleft.errors import InputError
 
+LENGTHS = ("L", "R", "H")  # of a delta; what else its report holds is in units of its own
+ASKING = ["", "`asleft conditions` takes room, spool and temperatures for the record, if you like."]
+
 
 @click.command("found")
 @line_options
@@ -48,7 +51,8 @@ def found_command(
             document = bench.found_from_steps(steps)
         else:
             document = bench.found()
-    session.emit(document, found_lines)
+        asks = not session.json_asked and not bench.conditions()["conditions"]
+    session.emit(document, lambda told: found_lines(told) + (ASKING if asks else []))
     return 0 if document["complete"] else 1
 
 
@@ -63,7 +67,7 @@ def found_lines(document: dict[str, Any]) -> list[str]:
     for plane, value in (document["skew"] or {}).items():
         rows.append((f"skew {plane}", f"{plain(value)} mm/mm"))
     for name, value in (document["delta"] or {}).items():
-        rows.append((f"delta {name}", f"{plain(value)} mm" if len(name) == 1 else plain(value)))
+        rows.append((f"delta {name}", f"{plain(value)} mm" if name in LENGTHS else plain(value)))
     lines += [*table(rows), ""]
     words = {"yes": "can store settings", "no": "cannot store settings"}
     storage = words.get(document["storage"], "has not shown whether it can store settings")

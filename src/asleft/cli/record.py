@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from asleft.cli.session import Session, shared_options
-from asleft.cli.wording import many, plain, table
+from asleft.cli.wording import many, plain, table, wrapped
 from asleft.errors import InputError
 
 SUFFIXES = (".pdf", ".json", ".csv")
@@ -62,12 +62,22 @@ def record_command(
                 where=str(path),
             ) from fault
 
-    def told(_document: dict[str, Any]) -> list[str]:
+    def told(document: dict[str, Any]) -> list[str]:
         closed = " The calibration is closed." if close else ""
-        return [f"The record is in {path}.{closed}"]
+        return [f"The record is in {path}.{closed}", *_missing(document, open_=not closed)]
 
     session.emit(document, told)
     return 0
+
+
+def _missing(document: dict[str, Any], *, open_: bool) -> list[str]:
+    """What nobody said, while it can still be said."""
+    from asleft.cli.conditions import SHOWN
+
+    names = [SHOWN[each["what"]][0] for each in document["conditions_not_said"]]
+    if not names or not open_ or document["calibration"]["closed_at"]:
+        return []
+    return wrapped(f"Nobody said: {', '.join(names)}. `asleft conditions` takes it.")
 
 
 def _check(session: Session, name: str) -> int:

@@ -75,6 +75,21 @@ def pasted(house: House, where: Where, form: Form) -> str:
     return path(name, "before")
 
 
+def conditions(house: House, where: Where, form: Form) -> str:
+    """Keep what was said of the evening for its record; what was left empty is not said."""
+    said: dict[str, Any] = {}
+    for key in ("measured_by", "material", "spool", "dried"):
+        said[key] = form.get(key, "").strip()
+    for key in ("room_c", "room_u_c", "nozzle_mm", "nozzle_c", "bed_c"):
+        if form.get(key, "").strip():
+            said[key] = _number(form, key, lengths=key.endswith("_mm"))
+    with house.look(where["machine"]) as bench:
+        before = bench.conditions()["conditions"]
+        if any(value not in ("", before.get(key)) for key, value in said.items()):
+            bench.conditions(said)
+    return path(where["machine"], "before")
+
+
 def do(house: House, where: Where, form: Form) -> str:
     """Begin a job, go on with one, or file an event."""
     what, name = where["what"], where["machine"]

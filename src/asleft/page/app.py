@@ -65,6 +65,7 @@ def application(house: House, hosts: frozenset[str]) -> Doors:
             Route(f"{of_machine}/stop", routes.stop, methods=["POST"]),
             Route(f"{of_machine}/answer", routes.answer, methods=["POST"]),
             Route(f"{of_machine}/pasted", routes.act(acting.pasted), methods=["POST"]),
+            Route(f"{of_machine}/conditions", routes.act(acting.conditions), methods=["POST"]),
             Route(f"{of_machine}/do/{{what}}", routes.act(acting.do), methods=["POST"]),
             Route(f"{of_machine}/record.{{form}}", routes.record),
             Route(f"{of_machine}/piece.zip", routes.piece),

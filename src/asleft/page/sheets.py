@@ -48,9 +48,11 @@ def before(house: House, machine: str, _asked: Asked) -> dict[str, Any]:
     with house.look(machine) as bench:
         instruments = bench.instruments()
         standing = bench.standing()
+        conditions = bench.conditions()["conditions"]
     return {
         **common,
         "described": described,
+        "conditions": conditions,
         "has_line": house.has_line(described),
         "instruments": instruments,
         "standing": standing,

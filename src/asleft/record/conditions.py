@@ -22,6 +22,13 @@ NUMBERS = {
     "nozzle_c": (100.0, 500.0),
     "bed_c": (0.0, 200.0),
 }
+WORDS = {
+    "room_c": "room temperature, °C",
+    "room_u_c": "uncertainty of the room temperature, °C",
+    "nozzle_mm": "nozzle, mm",
+    "nozzle_c": "nozzle temperature, °C",
+    "bed_c": "bed temperature, °C",
+}
 KEYS = ("measured_by", *NUMBERS, "material", "spool", "dried")
 LONGEST = 200
 # Whose findings need to know it.
@@ -44,7 +51,7 @@ def checked(said: Mapping[str, Any]) -> dict[str, Any]:
                 raise InputError(
                     f"{value:g} is impossible here",
                     hint=f"Between {low:g} and {high:g} is possible; leave out what is not known.",
-                    where=key,
+                    where=WORDS[key],
                 )
             found[key] = float(value)
         elif key in TEXTS and len(str(value)) <= LONGEST:
