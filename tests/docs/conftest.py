@@ -5,7 +5,10 @@ Not for judging a page's words. A line `…` stands for any lines, `…` in a li
 
 from __future__ import annotations
 
+import io
 import re
+import signal
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -77,3 +80,45 @@ def same() -> Callable[[str, str, str], None]:
 @pytest.fixture
 def docs() -> Path:
     return DOCS
+
+
+@dataclass
+class Shell:
+    """A folder with a home of its own, in which commands are run as in a terminal without anybody.
+
+    They run in this process: a page has dozens, and each would load everything anew. That the
+    installed program starts and ends as it should is shown by `tests/cli`.
+    """
+
+    folder: Path
+    patch: pytest.MonkeyPatch
+
+    def __call__(self, *words: str) -> tuple[int, str, str]:
+        """Run `asleft …`; its exit status, standard output and standard error."""
+        from asleft.cli.app import run
+
+        out, err = io.StringIO(), io.StringIO()
+        before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+        with self.patch.context() as here:
+            here.chdir(self.folder)
+            here.setenv("ASLEFT_HOME", str(self.folder / "home"))
+            here.setattr(sys, "stdin", io.StringIO())
+            here.setattr(sys, "stdout", out)
+            here.setattr(sys, "stderr", err)
+            try:
+                status = run(list(words))
+            finally:
+                for number, handler in before.items():
+                    signal.signal(number, handler)
+        return status, out.getvalue(), err.getvalue()
+
+    def keep(self, block: Block) -> None:
+        """Write a block as the file that its first line names."""
+        name = re.fullmatch(r"[#;] (\S+)", block.lines[0])
+        assert name, f"line {block.line}: a file's first line names it"
+        (self.folder / name[1]).write_text(block.text + "\n", encoding="utf-8")
+
+
+@pytest.fixture
+def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shell:
+    return Shell(tmp_path, monkeypatch)

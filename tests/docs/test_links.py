@@ -1,4 +1,7 @@
-"""Every link leads somewhere, every page is reached from the index, every decision is listed."""
+"""Every link leads somewhere, every page is reached from the index, every decision is listed.
+
+Run as a program, this file writes the list of decisions anew.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
+DECISIONS = ROOT / "docs" / "decisions"
 PAGES = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md")])
 LINK = re.compile(r"\[[^\]]*\]\(([^)\s]+)\)")
 NOT_KEPT = re.compile(r"how-to/pictures/[\w-]+\.png$")  # made by tools/page_pictures.py
@@ -47,14 +51,26 @@ def test_every_page_is_reached_from_the_index():
     assert not missing
 
 
+def decisions() -> list[str]:
+    """The rows of the index: number and title of each decision, as its first line has them."""
+    rows = []
+    for path in sorted(DECISIONS.glob("[0-9]*.md")):
+        title = re.fullmatch(
+            r"# 0*(\d+)[.:] (.+)", path.read_text(encoding="utf-8").split("\n", 1)[0]
+        )
+        assert title and int(title[1]) == int(path.name[:4]), f"{path.name}: its first line"
+        rows.append(f"| {title[1]} | [{title[2]}]({path.name}) |")
+    return rows
+
+
 def test_every_decision_is_listed_with_its_title():
-    folder = ROOT / "docs" / "decisions"
-    index = (folder / "README.md").read_text(encoding="utf-8")
-    numbers = []
-    for path in sorted(folder.glob("[0-9]*.md")):
-        title = path.read_text(encoding="utf-8").split("\n", 1)[0]
-        number, _, words = title.removeprefix("# ").partition(". ")
-        assert number == str(int(path.name[:4])), f"{path.name}: {title}"
-        assert f"| {number} | [{words}]({path.name}) |" in index, f"{path.name}: not in the index"
-        numbers.append(int(number))
+    listed = re.findall(r"^\| \d+ .+$", (DECISIONS / "README.md").read_text("utf-8"), flags=re.M)
+    assert listed == decisions(), f"python {Path(__file__).name} writes the list anew"
+    numbers = [row.split()[1] for row in listed]
     assert len(numbers) == len(set(numbers)), "two decisions of one number"
+
+
+if __name__ == "__main__":
+    index = DECISIONS / "README.md"
+    kept = re.sub(r"^\| \d+ .+\n", "", index.read_text(encoding="utf-8"), flags=re.M)
+    index.write_text(kept + "\n".join(decisions()) + "\n", encoding="utf-8")

@@ -8,10 +8,7 @@ from __future__ import annotations
 
 import ast
 import json
-import os
 import re
-import subprocess
-import sys
 import textwrap
 from collections.abc import Iterator
 from pathlib import Path
@@ -29,7 +26,6 @@ from asleft.measure import Verdict
 from asleft.practice.hands import Hands
 from asleft.record.schema import CHANGE_KINDS, CHANGE_STATES, STANDINGS
 
-COMMAND = Path(sys.executable).parent / ("asleft.exe" if os.name == "nt" else "asleft")
 FIRST, NEXT = "## Commands\n\n", "\n## Files\n"
 MADE = {"Quantity": "name", "Proposal": "setting"}
 SHARED = {"--home", "--shared-store", "--person", "--machine", "--json", "--help", "--version"}
@@ -216,24 +212,15 @@ def test_every_schema_in_the_program_stands_in_it(reference):
 
 
 @pytest.fixture
-def run(tmp_path, page):
+def run(shell, page):
     """Run `asleft … --json` in a folder with the tutorial's files; the document it printed."""
     for block in page("tutorial.md"):
         if block.info in ("csv", "text"):
-            (tmp_path / block.lines[0][2:]).write_text(block.text, encoding="utf-8")
+            shell.keep(block)
 
     def one(*words: str) -> dict[str, object]:
-        done = subprocess.run(
-            [str(COMMAND), *words, "--json"],
-            capture_output=True,
-            text=True,
-            encoding="utf-8",
-            cwd=tmp_path,
-            env={**os.environ, "ASLEFT_HOME": str(tmp_path / "home")},
-            timeout=50,
-            check=False,
-        )
-        document = json.loads(done.stdout or done.stderr.splitlines()[-1])
+        _, out, err = shell(*words, "--json")
+        document = json.loads(out or err.splitlines()[-1])
         assert isinstance(document, dict)
         return document
 

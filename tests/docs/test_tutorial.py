@@ -44,49 +44,29 @@ def steps(lines: list[str]) -> Iterator[tuple[str, str]]:
 class Reader:
     """The reader of the page: a folder, files written in it, commands run in it."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
+    def __init__(self, shell) -> None:
+        self.shell, self.folder = shell, shell.folder
         self.environment = {
             **os.environ,
-            "ASLEFT_HOME": str(folder / "home"),
+            "ASLEFT_HOME": str(self.folder / "home"),
             "PYTHONIOENCODING": "utf-8",
             "NO_COLOR": "1",
         }
-        self.status = 0
 
     def do(self, block, same) -> None:
         """One block without a terminal: a file to write, or commands with their output."""
-        if block.info == "console":
-            for command, shown in steps(block.lines):
-                self._run(command, shown, f"tutorial.md:{block.line}", same)
-        else:
-            name = re.fullmatch(r"[#;] (\S+)", block.lines[0])
-            assert name, f"line {block.line}: a file's first line names it"
-            (self.folder / name[1]).write_text(block.text + "\n", encoding="utf-8")
-
-    def _run(self, command: str, shown: str, where: str, same) -> None:
-        if command == "$ echo $?":
-            assert shown.strip() == str(self.status), where
+        if block.info != "console":
+            self.shell.keep(block)
             return
-        done = subprocess.run(
-            argv(command, ADDRESS_SHOWN),
-            capture_output=True,
-            text=True,
-            encoding="utf-8",
-            stdin=subprocess.DEVNULL,
-            cwd=self.folder,
-            env=self.environment,
-            timeout=50,
-            check=False,
-        )
-        self.status = done.returncode
-        assert done.returncode < 2, f"{where}: {command}\n{done.stderr}"
-        same(shown, done.stdout, f"{where}, {command}")
+        for command, shown in steps(block.lines):
+            status, out, err = self.shell(*argv(command, ADDRESS_SHOWN)[1:])
+            assert status < 2, f"tutorial.md:{block.line}: {command}\n{err}"
+            same(shown, out, f"tutorial.md:{block.line}, {command}")
 
 
 @pytest.fixture
-def reader(tmp_path) -> Reader:
-    return Reader(tmp_path)
+def reader(shell) -> Reader:
+    return Reader(shell)
 
 
 def of(blocks, *infos: str):
