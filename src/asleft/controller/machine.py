@@ -6,7 +6,6 @@ the small rooms beside it and holds what belongs to the session. Not for decidin
 
 from __future__ import annotations
 
-import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -29,15 +28,13 @@ from asleft.controller.overrides import Neutral, cold_feed_allowed, neutral_feed
 from asleft.controller.reading import SettingsReader
 from asleft.controller.report import SettingsReport
 from asleft.controller.restarts import RestartWatch
+from asleft.controller.storage import reload, store
 from asleft.controller.writing import checked_settings, loses_its_place, setting_lines
-from asleft.errors import AsleftError, MachineResetError, RefusedError
+from asleft.errors import AsleftError, MachineResetError
 from asleft.link.answer import Line, LineFacts, Notice
 from asleft.units import LINEAR_AXES
 
-_STORE_S = 20.0  # writing a flash page, generously
 _STANDSTILL_S = 0.4  # a printing carriage has moved after this (ours)
-_STORED = re.compile(r"\b(?:stored|saved|written)\b", re.IGNORECASE)
-_NOT_STORED = re.compile(r"\b(?:not|no|fail\w*|error|cannot|can't|unable)\b", re.IGNORECASE)
 
 
 class Machine:
@@ -170,19 +167,8 @@ class Machine:
         return commands
 
     def store(self) -> bool | None:
-        """Store everything that is in force (M500).
-
-        Returns:
-            True when the machine says so, False when it says that it did not, None when it
-            says nothing: an ok proves nothing, only a report after a reload or a power cycle.
-        """
-        heard = self._asker.ask("M500", within_s=_STORE_S, may_refuse=True)
-        if heard.unknown or heard.answer.errors:
-            return False
-        said = [t for t in heard.texts if _STORED.search(t)]
-        if any(not _NOT_STORED.search(t) for t in said):
-            return True
-        return False if said or any(_NOT_STORED.search(t) for t in heard.texts) else None
+        """Store everything that is in force (M500); None where it says nothing, see `store`."""
+        return store(self._asker)
 
     def reload_stored(self, *, discard_unstored: bool) -> SettingsReport:
         """Reload what is stored (M501) and read it. Discards what was not stored.
@@ -190,13 +176,7 @@ class Machine:
         Raises:
             RefusedError: the caller does not say that the unstored may go; nothing was sent.
         """
-        if not discard_unstored:
-            raise RefusedError(
-                "reloading discards every value that was not stored",
-                hint="Store first, or say that the values in force may go.",
-            )
-        self._asker.homed.clear()  # home offsets, arms and end stops are among what is reloaded
-        self._asker.ask("M501", within_s=_STORE_S, awaited="the stored values")
+        reload(self._asker, discard_unstored=discard_unstored)
         return self.read_settings()
 
     def heat(self, tool: int, target_c: float, *, progress: Progress | None = None) -> None:
