@@ -19,6 +19,7 @@ import pytest
 
 import asleft
 from asleft import errors, measure, units
+from asleft.bench.years.events import EVENTS, FINDINGS
 from asleft.cli.app import app
 from asleft.cli.practice_words import WORDS
 from asleft.cli.trying import OUTCOMES
@@ -113,19 +114,44 @@ def test_every_command_and_option_stands_in_it(reference):
     assert everywhere >= SHARED
 
 
+def every_error() -> set[type[errors.AsleftError]]:
+    """The tree of errors, with those that other rooms add to it."""
+
+    def below(kind: type[errors.AsleftError]) -> Iterator[type[errors.AsleftError]]:
+        for each in kind.__subclasses__():
+            yield each
+            yield from below(each)
+
+    return set(below(errors.AsleftError))
+
+
 def test_every_error_kind_and_exit_status_stands_in_it(reference):
     told = sections(reference)
+    for error in every_error():
+        named = error.__name__ if error.__module__ == errors.__name__ else r"\w+"
+        row = rf"\| `{error.kind}` \| `{named}` \| {error.exit_status} \|"
+        assert re.search(row, told["Errors"]), error
+    statuses = {error.exit_status for error in every_error()} | {0, 1}
+    assert statuses == {int(n) for n in re.findall(r"^\| (\d+) \|", told["Exit status"], re.M)}
 
-    def tree(kind: type[errors.AsleftError]) -> Iterator[type[errors.AsleftError]]:
-        for below in kind.__subclasses__():
-            yield below
-            yield from tree(below)
 
-    for kind in tree(errors.AsleftError):
-        if kind.__module__ == "asleft.errors":
-            assert re.search(rf"`{kind.kind}` .*\b{kind.exit_status}\b", told["Errors"]), kind
-    statuses = {kind.exit_status for kind in tree(errors.AsleftError)} | {0, 1}
-    assert statuses <= {int(n) for n in re.findall(r"\d+", told["Exit status"])}
+def test_every_variable_of_the_environment_that_is_looked_at_stands_in_it(reference):
+    looked_at = set()
+    for path in Path(asleft.__file__).parent.rglob("*.py"):
+        text = path.read_text(encoding="utf-8")
+        looked_at |= set(re.findall(r"environ(?:\.get\(|\[)[\"'](\w+)", text))
+        assert len(re.findall(r"getenv|environ(?!\.get\([\"']|\[[\"'])", text)) == 0, path
+    told = re.findall(r"`(\w+)(?:=\w+)?`", sections(reference)["Environment"])
+    assert "ASLEFT_HOME" in looked_at
+    assert looked_at <= set(told)
+
+
+def test_every_event_stands_in_it_with_what_it_undoes(reference):
+    told = sections(reference)["Events"]
+    for name, event in EVENTS.items():
+        undoes = " ".join(f"`{group}`" for group in event.undoes) or "nothing"
+        assert f"| `{name}` | {event.words} | {undoes} |" in told
+    assert {group for groups in FINDINGS.values() for group in groups} <= marked(told)
 
 
 def test_every_verdict_setting_and_name_stands_in_it(reference):
