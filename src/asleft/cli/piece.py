@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import click
 
@@ -25,14 +25,15 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 _CELSIUS = Number("C", low=0.0, low_allowed=True, high=500.0)
 _BED_MM = (220.0, 220.0, 220.0)  # where none is given; an ordinary bed
-_LINE_PER_NOZZLE = 1.125  # a bead a little wider than the bore (common practice, no source)
+_NOZZLE_MM = 0.4  # where none is given; an ordinary one
 
 _OPTIONS = (
     click.option("--out", metavar="DIR", required=True, help="The folder for the files."),
     click.option("--bed", type=Sizes("X,Y,Z", 3), help="Travel on a square bed, in mm."),
     click.option("--bed-round", type=Sizes("D,Z", 2), help="Diameter and height, in mm."),
     click.option("--nozzle", "nozzle_mm", type=MM, help="Bore of the nozzle; else 0.4 mm."),
-    click.option("--layer", "layer_mm", type=MM, help="Layer height; else 0.2 mm."),
+    click.option("--layer", "layer_mm", type=MM,
+                 help="Layer height; else 0.2 mm, or what suits the nozzle."),
     click.option("--nozzle-temp", "nozzle_c", type=_CELSIUS, help="Of this filament, in °C."),
     click.option("--bed-temp", "bed_c", type=_CELSIUS, help="In °C; 0 leaves the bed cold."),
     click.option("--filament-mm", type=MM, help="Diameter of the filament; else 1.75 mm."),
@@ -80,7 +81,7 @@ def piece_span_command(session: Session, /, **given: Any) -> int:
     from asleft.pieces import SpanPiece, stiffened
 
     shape, travel_mm, nozzle_mm = bed_of(session, given)
-    sizes = {**_line(given, nozzle_mm), "mark": given["mark"]}
+    sizes = {**_line("span", given, nozzle_mm), "mark": given["mark"]}
     if given["pitch_mm"] is not None:
         sizes["pitch_mm"] = given["pitch_mm"]
     if given["pitch_mm"] is not None and travel_mm is None:
@@ -133,11 +134,12 @@ def _least(largest: SpanPiece, given: dict[str, Any]) -> SpanPiece:
 @click.pass_obj
 def piece_bead_command(session: Session, /, **given: Any) -> int:
     """The bead piece: a ring one bead thick in three drawn widths."""
-    from asleft.pieces import BeadPiece
+    from asleft.pieces import demand_on_bed, ring_for
 
     shape, travel_mm, nozzle_mm = bed_of(session, given)
     sizes = {k: given[k] for k in ("flats_mm", "layer_mm") if given[k] is not None}
-    piece = BeadPiece.for_nozzle(nozzle_mm or 0.4, **sizes)
+    piece = ring_for(nozzle_mm or _NOZZLE_MM, **sizes)
+    demand_on_bed(piece, shape, travel_mm or _BED_MM)
     return _write(session, piece, given, (shape, travel_mm, nozzle_mm))
 
 
@@ -156,22 +158,22 @@ def piece_fit_command(session: Session, /, **given: Any) -> int:
     from asleft.pieces import FitPiece
 
     shape, travel_mm, nozzle_mm = bed_of(session, given)
-    sizes = {**_line(given, nozzle_mm), "gauge_mm": given["gauge_mm"], "parts": given["parts"]}
+    sizes = _line("fit", given, nozzle_mm)
+    sizes |= {"gauge_mm": given["gauge_mm"], "parts": given["parts"]}
     if given["step_mm"] is not None:
         sizes["step_mm"] = given["step_mm"]
     piece = FitPiece.for_machine(bed_shape=shape, travel_mm=travel_mm or _BED_MM, **sizes)
     return _write(session, piece, given, (shape, travel_mm, nozzle_mm))
 
 
-def _line(given: dict[str, Any], nozzle_mm: float | None) -> dict[str, Any]:
-    """Line width, as given or by the nozzle, and layer where given."""
-    width = given["line_width_mm"]
-    if width is None:
-        width = round(_LINE_PER_NOZZLE * (nozzle_mm or 0.4), 3)
-    sizes = {"line_width_mm": width}
-    if given["layer_mm"] is not None:
-        sizes["layer_mm"] = given["layer_mm"]
-    return sizes
+def _line(
+    kind: Literal["span", "fit"], given: dict[str, Any], nozzle_mm: float | None
+) -> dict[str, Any]:
+    """Line width, layer and walls: as given, else what suits the nozzle."""
+    from asleft.pieces import line_sizes
+
+    width, layer = given["line_width_mm"], given["layer_mm"]
+    return line_sizes(kind, nozzle_mm or _NOZZLE_MM, line_width_mm=width, layer_mm=layer)
 
 
 def _write(
@@ -221,7 +223,7 @@ def _settings(
     return PathSettings(
         nozzle_c=given["nozzle_c"],
         bed_c=given["bed_c"],
-        nozzle_mm=nozzle_mm or 0.4,
+        nozzle_mm=nozzle_mm or _NOZZLE_MM,
         bed_shape=shape,
         travel_mm=travel_mm or _BED_MM,
         relative_feed=given["relative_feed"],

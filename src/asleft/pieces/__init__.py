@@ -8,8 +8,9 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from asleft.pieces.bead import BeadPiece
-from asleft.pieces.fit import centre_mm, fits
+from asleft.pieces.fit import centre_mm, demand_on_bed, fits
 from asleft.pieces.fitting import FitPiece
+from asleft.pieces.nozzle import line_sizes, ring_for
 from asleft.pieces.place import Place
 from asleft.pieces.rib import rib_mm, spacing_mm
 from asleft.pieces.span import SpanPiece
@@ -32,9 +33,12 @@ __all__ = [
     "ToolPath",
     "centre_mm",
     "column_cost",
+    "demand_on_bed",
     "drawing_svg",
     "fits",
+    "line_sizes",
     "rib_mm",
+    "ring_for",
     "spacing_mm",
     "span_cost",
     "stiffened",

@@ -16,8 +16,8 @@ from asleft.pieces.parameters import (
     Parameters,
     demand,
     demand_above_zero,
-    demand_bead,
-    demand_whole_layers,
+    demand_layers,
+    usual_layer_mm,
 )
 from asleft.pieces.place import Place
 
@@ -63,15 +63,20 @@ class BeadPiece(Parameters):
         )
         demand(self.flats_mm >= 20, "flats_mm", "jaws need room inside: 20 mm over flats would do")
         demand(self.band_mm >= 4, "band_mm", "jaws need a band of 4 mm")
-        demand_bead(min(self.widths_mm), self.layer_mm)
-        demand_whole_layers((self.band_mm,), self.layer_mm, min(self.widths_mm))
+        demand_layers(self.whole_mm, self.layer_mm, min(self.widths_mm))
 
     @classmethod
     def for_nozzle(cls, nozzle_mm: float, **sizes: Any) -> BeadPiece:
-        """The piece with widths that suit a nozzle; drawn to 0.005 mm."""
+        """The piece with widths, to 0.005 mm, and a layer (unless given) that suit a nozzle."""
         demand_above_zero({"nozzle": nozzle_mm})
-        widths = tuple(round(w * nozzle_mm / 0.005) * 0.005 for w in WIDTHS_PER_NOZZLE)
-        return cls(**{"widths_mm": tuple(round(w, 3) for w in widths), **sizes})
+        widths = tuple(round(round(w * nozzle_mm / 0.005) * 0.005, 3) for w in WIDTHS_PER_NOZZLE)
+        layer = usual_layer_mm(nozzle_mm, min(widths))
+        return cls(**{"widths_mm": widths, "layer_mm": layer, **sizes})
+
+    @property
+    def whole_mm(self) -> tuple[float, ...]:
+        """Heights that must be whole layers."""
+        return (self.band_mm,)
 
     @property
     def tallest_mm(self) -> float:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, Protocol
 
 from asleft.errors import InputError
@@ -111,10 +112,43 @@ def fits(piece: OnBed, bed_shape: str, travel_mm: Sequence[float]) -> bool:
     """Whether the piece lies on the bed with its margin and stays below the top of Z."""
     if piece.tallest_mm + MARGIN_MM > travel_mm[2]:
         return False
+    outline = piece.outline_mm()
+    x, y = _extent(outline)
+    wide, deep = travel_mm[0] - 2 * MARGIN_MM, travel_mm[1] - 2 * MARGIN_MM
+    if bed_shape == "square":
+        return x <= wide and y <= deep
+    if max(x, y) > wide:
+        return False
+    # The circle about the middle of all is mostly small enough, and soon found.
+    cx, cy = centre_mm(piece, "square")
+    about = max(math.hypot(px - cx, py - cy) for px, py in outline)
+    return about <= wide / 2 or smallest_circle(outline)[2] <= wide / 2 + 1e-9
+
+
+def demand_on_bed(piece: OnBed, bed_shape: str, travel_mm: Sequence[float]) -> None:
+    """Refuse a piece that does not lie on the bed.
+
+    Raises:
+        InputError: the hint names a bed that would do.
+    """
+    if fits(piece, bed_shape, travel_mm):
+        return
+    hint = f"{bed_for(piece, bed_shape, travel_mm)} would do."
+    raise InputError("the piece does not fit this bed with its margin", hint=hint, where="bed")
+
+
+def bed_for(piece: OnBed, bed_shape: str, travel_mm: Sequence[float]) -> str:
+    """In words: the bed and the height that a piece needs, as far as they are not given."""
+    tall = math.ceil(piece.tallest_mm + MARGIN_MM)
+    high = f"a Z travel of {tall} mm" if tall > travel_mm[2] else ""
     if bed_shape == "round":
-        return smallest_circle(piece.outline_mm())[2] + MARGIN_MM <= travel_mm[0] / 2 + 1e-9
-    x, y = _extent(piece.outline_mm())
-    return x + 2 * MARGIN_MM <= travel_mm[0] and y + 2 * MARGIN_MM <= travel_mm[1]
+        wide = math.ceil(2 * (smallest_circle(piece.outline_mm())[2] + MARGIN_MM))
+        bed = f"a round bed of {wide} mm" if wide > travel_mm[0] else ""
+    else:
+        x, y = (math.ceil(side + 2 * MARGIN_MM) for side in _extent(piece.outline_mm()))
+        bed = f"a bed of {x} by {y} mm" if x > travel_mm[0] or y > travel_mm[1] else ""
+    words = " and ".join(filter(None, (bed, high)))
+    return words[:1].upper() + words[1:]
 
 
 def centre_mm(piece: OnBed, bed_shape: str) -> tuple[float, float]:
@@ -183,15 +217,8 @@ def _extent(points: Sequence[tuple[float, float]]) -> tuple[float, float]:
 
 
 def _too_small(smallest: SpanPiece, bed_shape: str, travel_mm: Sequence[float]) -> InputError:
-    tallest = smallest.tallest_mm
-    if tallest + MARGIN_MM > travel_mm[2]:
-        hint = f"A Z travel of {math.ceil(tallest + MARGIN_MM)} mm would do."
-    elif bed_shape == "round":
-        radius = smallest_circle(smallest.outline_mm())[2] + MARGIN_MM
-        hint = f"A round bed of {math.ceil(2 * radius)} mm would do."
-    else:
-        x, y = (math.ceil(side + 2 * MARGIN_MM) for side in _extent(smallest.outline_mm()))
-        hint = f"A bed of {x} by {y} mm would do."
-    if smallest.column_heights_mm:
-        hint += " Without the column it may fit."
+    hint = f"{bed_for(smallest, bed_shape, travel_mm)} would do."
+    bare = replace(smallest, column_heights_mm=())
+    if smallest.column_heights_mm and fits(bare, bed_shape, travel_mm):
+        hint += " Without the column it fits."
     return InputError("the smallest piece does not fit this bed", hint=hint, where="bed")

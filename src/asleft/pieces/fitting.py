@@ -18,8 +18,7 @@ from asleft.pieces.parameters import (
     Parameters,
     demand,
     demand_above_zero,
-    demand_bead,
-    demand_whole_layers,
+    demand_layers,
 )
 from asleft.pieces.place import Place
 from asleft.pieces.rib import rib_mm
@@ -75,11 +74,9 @@ class FitPiece(Parameters):
             "tighter, wider",
             "give two to twenty sizes",
         )
-        demand(
-            self.step_mm * max(self.tighter, self.wider) <= self.gauge_mm / 4,
-            "step_mm",
-            f"steps of {self.gauge_mm / 4 / max(self.tighter, self.wider):.3f} mm would do",
-        )
+        most = self.gauge_mm / 4 / max(self.tighter, self.wider)
+        largest = math.floor(most * 1000) / 1000
+        demand(self.step_mm <= most, "step_mm", f"steps of {largest:g} mm would do")
         demand(
             self.wall_beads in (4, 6, 8, 10, 12),
             "wall_beads",
@@ -90,10 +87,7 @@ class FitPiece(Parameters):
         demand(
             self.height_mm >= self.foot_height_mm + 2, "height_mm", "a bore needs 3 mm of height"
         )
-        demand_bead(self.line_width_mm, self.layer_mm)
-        demand_whole_layers(
-            (self.height_mm, self.head_mm, self.foot_height_mm), self.layer_mm, self.line_width_mm
-        )
+        demand_layers(self.whole_mm, self.layer_mm, self.line_width_mm)
 
     @classmethod
     def for_machine(
@@ -113,6 +107,11 @@ class FitPiece(Parameters):
             if fits(piece, bed_shape, travel_mm):
                 return piece
         raise _too_large(cls, sizes, layouts[0], bed_shape, travel_mm)
+
+    @property
+    def whole_mm(self) -> tuple[float, ...]:
+        """Heights that must be whole layers."""
+        return self.height_mm, self.head_mm, self.foot_height_mm
 
     @property
     def tallest_mm(self) -> float:
@@ -219,29 +218,25 @@ def _too_large(
     travel_mm: Sequence[float],
 ) -> InputError:
     """What would fit: the largest shaft, to 0.5 mm, or the bed that this one needs."""
-    from asleft.pieces.fit import MARGIN_MM, fits
+    from asleft.pieces.fit import bed_for, fits
 
-    x, y = smallest.extent_mm
-    if bed_shape == "round":
-        needed = f"A round bed of {math.ceil(math.hypot(x, y) + 2 * MARGIN_MM)} mm would do"
-    else:
-        sides = (math.ceil(side + 2 * MARGIN_MM) for side in (x, y))
-        needed = "A bed of {} by {} mm would do".format(*sides)
+    hint = f"{bed_for(smallest, bed_shape, travel_mm)} would do"
     count = len(smallest.places())
-    tried = smallest.gauge_mm - 0.5 if math.isfinite(smallest.gauge_mm) else 0.0
-    while tried >= SMALLEST_MM:
-        try:
-            options = [
-                cls(**{**sizes, "gauge_mm": tried, "columns": n}) for n in range(1, count + 1)
-            ]
-        except InputError:
-            break
-        if any(fits(option, bed_shape, travel_mm) for option in options):
-            needed += f", or a shaft of {tried:g} mm, or bores alone"
-            break
+
+    def lies(**other: Any) -> bool:
+        layouts = (cls(**{**sizes, **other, "columns": n}) for n in range(1, count + 1))
+        return any(fits(layout, bed_shape, travel_mm) for layout in layouts)
+
+    if smallest.parts == "both" and lies(parts="bores"):
+        hint += ", or bores alone"
+    tried = smallest.gauge_mm - 0.5
+    least = max(SMALLEST_MM, 4 * smallest.step_mm * max(smallest.tighter, smallest.wider))
+    while tried >= least and not lies(gauge_mm=tried):
         tried -= 0.5
+    if tried >= least:
+        hint += f", or a shaft of {tried:g} mm"
     return InputError(
         f"bodies for a shaft of {smallest.gauge_mm:g} mm do not fit this bed",
-        hint=needed + ".",
+        hint=hint + ".",
         where="gauge",
     )

@@ -12,6 +12,11 @@ from typing import Any, Self
 
 from asleft.errors import InputError
 
+WIDEST = 2.0  # line widths that a nozzle lays, over its bore (common practice, no source)
+TALLEST = 0.75  # layers that a nozzle lays, over its bore (common practice, no source)
+FINE_MM = 0.3  # a nozzle no wider than this is for fine layers (ours)
+LAYERS_MM = (0.05, 0.1, 0.125, 0.2, 0.25, 0.5)  # that divide every drawn height
+
 
 class Parameters:
     """Base of the frozen dataclasses that describe a piece."""
@@ -36,7 +41,8 @@ def demand(holds: bool, where: str, hint: str) -> None:
         InputError: it does not hold; the hint says what would do.
     """
     if not holds:
-        raise InputError("the piece cannot be made so", hint=hint + ".", where=where)
+        hint = f"{hint[:1].upper()}{hint[1:]}."
+        raise InputError("the piece cannot be made so", hint=hint, where=where)
 
 
 def demand_above_zero(sizes: dict[str, float]) -> None:
@@ -48,34 +54,57 @@ def demand_above_zero(sizes: dict[str, float]) -> None:
             )
 
 
-def demand_bead(width_mm: float, layer_mm: float) -> None:
-    """Refuse a layer that does not go with its line width, whatever the nozzle."""
-    demand(
-        0.2 * width_mm <= layer_mm <= 0.8 * width_mm,
-        "layer_mm",
-        f"a layer between {0.2 * width_mm:.2f} and {0.8 * width_mm:.2f} mm goes with this "
-        "line width",
-    )
+def usual_layer_mm(nozzle_mm: float, width_mm: float) -> float:
+    """0.2 mm, 0.1 mm for a fine nozzle, or the nearest that this bead can be laid with."""
+    usual = 0.1 if nozzle_mm <= FINE_MM else 0.2
+    low, high = _bounds_mm(width_mm, nozzle_mm)
+    fitting = [layer for layer in LAYERS_MM if low <= layer <= high]
+    return min(fitting, key=lambda layer: abs(layer - usual), default=usual)
 
 
-def demand_whole_layers(heights_mm: Iterable[float], layer_mm: float, width_mm: float) -> None:
-    """Refuse a layer that does not divide every height; the hint names the nearest that does."""
+def demand_line(width_mm: float, nozzle_mm: float) -> None:
+    """Refuse a line that this nozzle cannot lay; the hint names the nearest."""
+    low, high = nozzle_mm, WIDEST * nozzle_mm
+    if not low - 1e-9 <= width_mm <= high + 1e-9:
+        raise InputError(
+            f"a nozzle of {nozzle_mm:g} mm cannot lay a line {width_mm:g} mm wide",
+            hint=f"A line width of {low if width_mm < low else high:g} mm would do.",
+            where="line width",
+        )
+
+
+def demand_layers(
+    heights_mm: Iterable[float], layer_mm: float, width_mm: float, nozzle_mm: float = math.inf
+) -> None:
+    """Refuse a layer that does not go with its line width and nozzle, or divides not every height.
+
+    Raises:
+        InputError: the hint names the nearest that does, else a height or a line width.
+    """
     heights = tuple(heights_mm)
-    if all(_whole(height, layer_mm) for height in heights):
+    low, high = _bounds_mm(width_mm, nozzle_mm)
+    goes = low <= layer_mm <= high
+    wrong = [height for height in heights if not _whole(height, layer_mm)]
+    if goes and not wrong:
         return
-    choices = (
-        layer
-        for layer in (round(0.01 * n, 2) for n in range(4, 100))
-        if 0.2 * width_mm <= layer <= 0.8 * width_mm and all(_whole(h, layer) for h in heights)
-    )
-    nearest = min(choices, key=lambda layer: abs(layer - layer_mm), default=None)
-    wrong = next(height for height in heights if not _whole(height, layer_mm))
-    hint = f"a height of {wrong:g} mm is no whole number of layers of {layer_mm:g} mm"
-    if nearest is None:
-        hint += f"; {max(1, round(wrong / layer_mm)) * layer_mm:g} mm is"
-    else:
+    hint = f"layers between {low:.3g} and {high:.3g} mm go with this line and nozzle"
+    if goes:
+        hint = f"a height of {wrong[0]:g} mm is no whole number of layers of {layer_mm:g} mm"
+    choices = (round(0.005 * n, 3) for n in range(8, 200))
+    fitting = [c for c in choices if low <= c <= high and all(_whole(h, c) for h in heights)]
+    nearest = min(fitting, key=lambda layer: abs(layer - layer_mm), default=None)
+    if nearest is not None:
         hint += f"; a layer of {nearest:g} mm would do"
+    elif goes:
+        hint += f"; {max(1, round(wrong[0] / layer_mm)) * layer_mm:g} mm is"
+    else:
+        hint += f"; a line width of {2 * layer_mm:g} mm would do"
     demand(False, "layer_mm", hint)
+
+
+def _bounds_mm(width_mm: float, nozzle_mm: float) -> tuple[float, float]:
+    """The lowest and the highest layer of a bead; a little more, so that round numbers hold."""
+    return 0.2 * width_mm - 1e-9, min(0.8 * width_mm, TALLEST * nozzle_mm) + 1e-9
 
 
 def _whole(height_mm: float, layer_mm: float) -> bool:

@@ -12,8 +12,7 @@ from dataclasses import asdict, dataclass, fields
 from itertools import pairwise
 from typing import Any
 
-from asleft.errors import InputError
-from asleft.pieces.parameters import demand_whole_layers
+from asleft.pieces.parameters import demand, demand_above_zero, demand_layers
 from asleft.pieces.place import Place
 from asleft.pieces.rib import rib_mm, spacing_mm
 
@@ -71,71 +70,65 @@ class SpanPiece:
 
     def __post_init__(self) -> None:
         """Refuse what could not be printed or measured."""
-        for field in fields(self):
-            value = getattr(self, field.name)
-            if isinstance(value, (int, float)) and not 0 < value < math.inf:
-                raise InputError(
-                    f"{value:g} is impossible here", hint="Give a size above 0.", where=field.name
-                )
+        given = {f.name: getattr(self, f.name) for f in fields(self)}
+        demand_above_zero({k: v for k, v in given.items() if isinstance(v, (int, float))})
         smallest = 3 * self.post_mm
-        self._demand(
+        demand(
             self.pitch_mm >= smallest,
             "pitch_mm",
             f"inside jaws need posts at least {smallest:g} mm apart",
         )
-        self._demand(
+        demand(
             self.post_height_mm >= self.base_height_mm + 6,
             "post_height_mm",
             f"jaws need 6 mm of post above the base: {self.base_height_mm + 6:g} mm would do",
         )
-        self._demand(
+        demand(
             self.rib_mm(max(self.side_beads, self.diagonal_beads)) <= self.flat_mm,
             "side_beads, diagonal_beads",
-            f"a rib may be no wider than a post's flat, {self.flat_mm:.2f} mm",
+            f"a rib may be no wider than a post's flat, {self.flat_mm:.2f} mm: "
+            f"{1 + int((self.flat_mm - self.line_width_mm) / self.bead_spacing_mm)} beads would do",
         )
-        self._demand(
+        demand(
             self.base_height_mm <= self.middle_height_mm <= self.post_height_mm,
             "middle_height_mm",
-            f"between {self.base_height_mm:g} and {self.post_height_mm:g} mm the caliper's beam "
+            f"{self.base_height_mm:g} to {self.post_height_mm:g} mm would do: the caliper's beam "
             "goes above it",
         )
-        self._demand(
+        demand(
             not self.is_raised or self.middle_beads % 2 == 0,
             "middle_beads",
-            "a raised rib is one wall round: an even number of beads",
+            f"a raised rib is one wall round, an even number of beads: {self.middle_beads + 1:g} "
+            "would do",
         )
-        self._demand(
+        demand(
             self.foot_mm < self.flat_mm / 4 and self.foot_height_mm < self.base_height_mm,
             "foot_mm",
-            "the set-back foot is too large for the post",
-        )
-        self._demand(
-            0.2 * self.line_width_mm <= self.layer_mm <= 0.8 * self.line_width_mm,
-            "layer_mm",
-            f"a layer between {0.2 * self.line_width_mm:.2f} and {0.8 * self.line_width_mm:.2f} mm "
-            "goes with this line width",
+            f"a foot set back {math.floor(2.5 * self.flat_mm - 1e-9) / 10:g} mm and lower than the "
+            "base would do",
         )
         self._check_heights()
 
     def _check_heights(self) -> None:
         """Whole layers, since a printed height is one; rising; at most three lands."""
         heights = self.column_heights_mm
-        self._demand(len(heights) <= 3, "column_heights_mm", "give at most three heights")
-        self._demand(
+        demand(len(heights) <= 3, "column_heights_mm", "give at most three heights")
+        demand(
             all(5 <= h < math.inf for h in heights)
             and all(b - a >= 5 for a, b in pairwise(heights)),
             "column_heights_mm",
             "heights must rise in steps of 5 mm or more",
         )
         # Posts and ribs first: lands are mostly chosen to suit the layer.
-        bodies = (self.base_height_mm, self.middle_height_mm, self.post_height_mm)
-        demand_whole_layers(bodies, self.layer_mm, self.line_width_mm)
-        demand_whole_layers((*bodies, *heights), self.layer_mm, self.line_width_mm)
+        bodies = self.whole_mm[: len(self.whole_mm) - len(heights)]
+        for whole in (bodies, self.whole_mm):
+            demand_layers(whole, self.layer_mm, self.line_width_mm)
 
-    @staticmethod
-    def _demand(holds: bool, where: str, hint: str) -> None:
-        if not holds:
-            raise InputError("the piece cannot be made so", hint=hint + ".", where=where)
+    @property
+    def whole_mm(self) -> tuple[float, ...]:
+        """Heights that must be whole layers."""
+        own = (self.base_height_mm, self.middle_height_mm, self.post_height_mm)
+        return (*own, *self.column_heights_mm)
 
     @property
     def flat_mm(self) -> float:

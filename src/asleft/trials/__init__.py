@@ -12,7 +12,7 @@ from typing import Any
 
 from asleft.controller.description import MachineDescription
 from asleft.errors import InputError
-from asleft.pieces import BeadPiece, FitPiece, SpanPiece
+from asleft.pieces import BeadPiece, FitPiece, SpanPiece, line_sizes
 from asleft.trials.basis import Basis
 from asleft.trials.bead import BeadTrial
 from asleft.trials.feed import FeedTrial
@@ -96,9 +96,7 @@ def _laid_out(piece: FitPiece | Mapping[str, Any], machine: MachineDescription) 
     given = FitPiece.from_dict(dict(piece)) if isinstance(piece, Mapping) else piece
     sizes = {k: v for k, v in given.to_dict().items() if k != "columns"}
     if given.line_width_mm == FitPiece.line_width_mm:
-        sizes["line_width_mm"] = round(FitPiece.line_width_mm * machine.nozzle_mm / 0.4, 3)
-        if machine.nozzle_mm <= 0.3:
-            sizes |= {"layer_mm": 0.1, "wall_beads": 2 * given.wall_beads}
+        sizes |= line_sizes("fit", machine.nozzle_mm)
     return FitPiece.for_machine(bed_shape=machine.bed_shape, travel_mm=machine.travel_mm, **sizes)
 
 

@@ -210,9 +210,14 @@ class CoolDown(Step):
 
 
 def listing(steps: tuple[Step, ...], machine: MachineDescription) -> list[str]:
-    """The steps as lines for `--list`: a number, the words, and the codes beneath."""
+    """The steps as lines for `--list`: a number, the words, and the codes beneath.
+
+    A place is named by its number on the drawing, as in the prompt.
+    """
     lines = []
     for number, step in enumerate(steps, start=1):
-        lines.append(f"{number:3d}  {step.words()}")
+        place = step.place if isinstance(step, (Read, Choose)) else None
+        named = f"Place {place}: {step.words()}" if place else step.words()
+        lines.append(f"{number:3d}  {named}")
         lines.extend(f"       > {code}" for code in step.codes(machine))
     return lines

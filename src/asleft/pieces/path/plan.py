@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from asleft.errors import InputError
 from asleft.pieces.bead import BeadPiece
 from asleft.pieces.cost import DENSITY_G_CM3
-from asleft.pieces.fit import centre_mm, fits
+from asleft.pieces.fit import centre_mm, demand_on_bed
 from asleft.pieces.fitting import FitPiece
+from asleft.pieces.parameters import demand_layers, demand_line
 from asleft.pieces.path.codes import Codes, Run
 from asleft.pieces.path.guide import fit_ground, span_ground
 from asleft.pieces.path.laying import Bead, Layerer, angle_deg
@@ -187,13 +187,9 @@ def _bead_layers(piece: BeadPiece) -> list[Layer]:
 def _check(piece: Piece, settings: PathSettings) -> None:
     widths = piece.widths_mm if isinstance(piece, BeadPiece) else (piece.line_width_mm,)
     for width in widths:
-        settings.demand_layable(width, piece.layer_mm)
-    if not fits(piece, settings.bed_shape, settings.travel_mm):
-        raise InputError(
-            "the piece does not fit this bed with its margin",
-            hint="Give a larger bed, or let the bed choose the piece.",
-            where="bed",
-        )
+        demand_line(width, settings.nozzle_mm)
+    demand_layers(piece.whole_mm, piece.layer_mm, min(widths), settings.nozzle_mm)
+    demand_on_bed(piece, settings.bed_shape, settings.travel_mm)
 
 
 def _head(codes: Codes, piece: Piece) -> None:

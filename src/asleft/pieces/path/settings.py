@@ -19,8 +19,6 @@ Origin = Literal["corner", "centre"]
 
 COLDEST_NOZZLE_C = 150.0  # below this no plastic for the purpose melts (common practice, no source)
 RATE_AT_04_MM3_S = 8.0  # what an ordinary hot end melts through 0.4 mm; common practice, no source
-WIDEST = 2.0  # line widths that a nozzle lays, over its bore (common practice, no source)
-TALLEST = 0.75  # layers that a nozzle lays, over its bore (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -126,24 +124,3 @@ class PathSettings:
         if self.bed_shape == "round":
             return bool(np.hypot(*off.T).max() <= self.travel_mm[0] / 2 + 1e-6)
         return bool((off.max(axis=0) <= np.array(self.travel_mm[:2]) / 2 + 1e-6).all())
-
-    def demand_layable(self, width_mm: float, layer_mm: float) -> None:
-        """Refuse a bead that this nozzle cannot lay.
-
-        Raises:
-            InputError: too narrow or too wide for the bore, or too high; the hint has the nearest.
-        """
-        low, high = self.nozzle_mm, WIDEST * self.nozzle_mm
-        if not low - 1e-9 <= width_mm <= high + 1e-9:
-            nearest = low if width_mm < low else high
-            raise InputError(
-                f"a nozzle of {self.nozzle_mm:g} mm cannot lay a line {width_mm:g} mm wide",
-                hint=f"A line width of {nearest:g} mm would do.",
-                where="line width",
-            )
-        if layer_mm > TALLEST * self.nozzle_mm + 1e-9:
-            raise InputError(
-                f"a nozzle of {self.nozzle_mm:g} mm cannot lay a layer of {layer_mm:g} mm",
-                hint=f"A layer of {TALLEST * self.nozzle_mm:g} mm would do.",
-                where="layer",
-            )
