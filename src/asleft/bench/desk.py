@@ -28,7 +28,12 @@ class Desk(MachineAtHand):
         return row.id if row else None
 
     def calibration(self) -> int:
-        """The open calibration of this machine, opened now if there is none."""
+        """The open calibration of this machine, opened now if there is none.
+
+        Raises:
+            LineError: the machine is in use on another laptop.
+        """
+        self.holding.hold(self.row.id)
         return self.open_calibration() or self.store.open_calibration(
             self.row.id, versions=versions(), person=None, conditions={}
         )

@@ -258,6 +258,7 @@ class Bench:
         self._desk.file_wire_log()
         store = self._desk.store
         if close and row.closed_at is None:
+            self._desk.holding.hold(row.machine_id)
             store.close_calibration(row.id, "the record was made")
             row = self._desk.calibration_meant(row.id)
         if not whole:

@@ -7,6 +7,7 @@ SQLite in a home folder, or another database by URL. Stands on `engine` and `tab
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Self
@@ -47,11 +48,20 @@ class Store(Machines, Calibrations, Changes):
         """
         return cls(open_engine(home), clock=clock, where=shown_place(home), person=person)
 
-    @classmethod
-    def at(cls, home: Path | Workplace, *, clock: Clock = wall_clock) -> Self:
+    @staticmethod
+    def at(home: Path | Workplace, *, clock: Clock = wall_clock) -> Store:
         """Open the store of a workplace, or of a home folder; as `open`."""
         place = Workplace.of(home)
-        return cls.open(place.store, clock=clock, person=place.person)
+        if place.store_url is None:
+            return Store.open(place.folder, clock=clock, person=place.person)
+        from asleft.record.shared import SharedStore
+
+        shared = SharedStore.open(place.store_url, clock=clock, person=place.person)
+        shared.keep_in(place.folder)
+        return shared
+
+    def tell_to(self, tell: Callable[[str], None]) -> None:
+        """Who is told what a store has to say while one works; one in a file says nothing."""
 
     def __enter__(self) -> Self:
         return self

@@ -10,12 +10,16 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
+from uuid import uuid4
 
 from asleft.errors import InputError
+from asleft.record import schema
+from asleft.record.delivery import proved
 from asleft.record.engine import in_words, require_sound, to_json
+from asleft.record.server import is_url
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection, Engine, RowMapping, Table
+    from sqlalchemy import Connection, Engine, Insert, RowMapping, Table
     from sqlalchemy.sql.elements import ColumnElement
 
 Clock = Callable[[], datetime]
@@ -56,11 +60,41 @@ class Tables:
         with in_words(self._where), self._engine.connect() as connection:
             require_sound(connection, self._where)
 
+    @property
+    def person(self) -> str:
+        """Who is at work, in words where the name is not known."""
+        return self._person or "somebody"
+
+    @property
+    def shared(self) -> bool:
+        """Whether the store is on a server, so that other laptops may work on it too."""
+        return is_url(self._where)
+
     @contextmanager
-    def _writing(self) -> Iterator[Connection]:
-        """One immediate transaction: all of the block is kept, or nothing."""
-        with in_words(self._where), self._engine.begin() as connection:
-            yield connection
+    def _writing(self, token: str | None = None) -> Iterator[Connection]:
+        """One immediate transaction: all of the block is kept, or nothing.
+
+        On a server it leaves a token, so that one whose answer was lost is known to have come in.
+
+        Raises:
+            DeliveredBefore: a transaction of this token came in earlier; the block was not run.
+        """
+        with in_words(self._where):
+            if not self.shared:
+                with self._engine.begin() as connection:
+                    yield connection
+                return
+            mark = self._token_row(token or uuid4().hex)
+            with proved(self._engine, mark) as connection:
+                yield connection
+
+    def _token_row(self, token: str) -> Insert:
+        """What writes a token, by the server's clock: it is of the delivery, not of the work."""
+        from sqlalchemy import func
+
+        now = func.timezone("UTC", func.clock_timestamp())
+        at = func.to_char(now, 'YYYY-MM-DD"T"HH24:MI:SS.US"Z"')
+        return schema.delivery.insert().values(at=at, person=self._person, token=token)
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:

@@ -113,7 +113,9 @@ class Trials(Tables):
         key: str,
         state: StepState,
         details: dict[str, Any],
+        **written: Any,
     ) -> int:
+        """One mark; `written` may say when and by whom, if it was not now and here."""
         return self._insert(
             connection,
             schema.step_mark,
@@ -121,6 +123,7 @@ class Trials(Tables):
             key=key,
             state=state,
             details=details,
+            **written,
         )
 
     def steps(self, trial_id: int) -> list[StepRow]:
@@ -175,23 +178,18 @@ class Trials(Tables):
     def _add_readings(
         self, connection: Connection, trial_id: int, readings: Iterable[Mapping[str, Any]]
     ) -> list[int]:
-        table, ended = schema.reading, schema.trial_end
+        """The readings of one transaction; `at` and `person` are now and here unless given."""
+        ended = schema.trial_end
         if latest(connection, ended, ended.c.trial_id == trial_id):
             raise RefusedError(f"trial {trial_id} has ended", hint="Begin a new one.")
-        taken: dict[str, list[str | None]] = {}  # key -> raw text, None where taken back
-        for row in read_readings(connection, table.c.trial_id == trial_id):
-            taken.setdefault(row.key, []).append(None if row.voided else row.raw)
+        taken = taken_before(read_readings(connection, schema.reading.c.trial_id == trial_id))
         return [
             self._insert(
                 connection,
-                table,
+                schema.reading,
                 trial_id=trial_id,
-                key=each["key"],
-                take=_next_take(taken, each["key"], each["raw"]),
-                place=each["place"],
-                value=float(each["value"]),
-                raw=each["raw"],
-                unit=each["unit"],
+                take=next_take(taken, each["key"], each["raw"]),
+                **{**each, "value": float(each["value"])},
             )
             for each in readings
         ]
@@ -223,7 +221,15 @@ class Trials(Tables):
             self._insert(connection, void, reading_id=reading_id, reason=reason)
 
 
-def _next_take(taken: dict[str, list[str | None]], key: str, raw: str) -> int:
+def taken_before(readings: Iterable[ReadingRow]) -> dict[str, list[str | None]]:
+    """The raw text of each key's readings, oldest first; None where one was taken back."""
+    taken: dict[str, list[str | None]] = {}
+    for row in readings:
+        taken.setdefault(row.key, []).append(None if row.voided else row.raw)
+    return taken
+
+
+def next_take(taken: dict[str, list[str | None]], key: str, raw: str) -> int:
     """How often this key was read and taken back; refused while a reading of it stands."""
     before = taken.setdefault(key, [])
     standing = next((text for text in before if text is not None), None)

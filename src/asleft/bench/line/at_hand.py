@@ -13,11 +13,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from asleft.bench.line.filing import WireFiling
+from asleft.bench.line.holding import Holding
 from asleft.bench.line.opening import may_be_left_hot, settle_heat, to_open
 from asleft.bench.line.recognising import ON_PAPER, described_at, meant, recognise
 from asleft.bench.person import Person
 from asleft.controller import MachineDescription, connect
-from asleft.errors import Stopped
+from asleft.errors import Stopped, StoreAwayError
 from asleft.record import Store, Workplace
 
 if TYPE_CHECKING:
@@ -65,6 +66,9 @@ class MachineAtHand:
         self.connection: Machine | None = None
         self._stopped = False
         self._filing = WireFiling(self.store)
+        self._filed_under: int | None = None
+        self.store.tell_to(person.tell)
+        self.holding = Holding(self.store, self.home, holder=holder, tell=person.tell)
 
     @property
     def row(self) -> MachineRow:
@@ -108,9 +112,11 @@ class MachineAtHand:
 
         Raises:
             InputError: no address is known.
-            LineError: nobody answers, or another program holds the line.
+            LineError: nobody answers, or another program or laptop holds the machine.
             Stopped: a stop came while the line was being opened.
         """
+        if self._row is not None:
+            self.holding.hold(self._row.id)  # also on an open line: another laptop may have it now
         if self.connection is None:
             self._stopped = False
             self.connection = self._open()
@@ -128,6 +134,8 @@ class MachineAtHand:
         named = None if self._by_port_alone else self.described()
         presumed = named or self._likely()
         wanted = to_open(presumed, self._address, self._rate_baud)
+        if presumed is not None:
+            self.holding.hold(presumed.id)
         self.store.require_sound()  # what cannot be kept is not begun: nothing was sent yet
         machine = self._open_machine(
             wanted,
@@ -137,6 +145,7 @@ class MachineAtHand:
         )
         try:
             self._row = recognise(self.store, self.person, machine, named=named, unknown=wanted)
+            self.holding.hold(self._row.id)
             self._guard(machine)
             settle_heat(machine, self.person)
         except BaseException:
@@ -198,11 +207,15 @@ class MachineAtHand:
         """Note in the store where on the wire log the work so far stands."""
         if self.connection is None:
             return
-        calibration = self.store.open_calibration_of(self.row.id)
+        try:
+            calibration = self.store.open_calibration_of(self.row.id)
+            self._filed_under = calibration.id if calibration else None
+        except StoreAwayError:  # then under what was open when it was asked last
+            pass
         self._filing.file(
             self.connection.facts.wire_log,
             machine_id=self.row.id,
-            calibration_id=calibration.id if calibration else None,
+            calibration_id=self._filed_under,
         )
 
     @property
@@ -212,8 +225,9 @@ class MachineAtHand:
         return self._filing.commands
 
     def close(self) -> None:
-        """Make the machine safe, release its line, close the store."""
+        """Make the machine safe, release its line, let go of it, close the store."""
         try:
             self.release()
         finally:
+            self.holding.release()
             self.store.close()

@@ -1,0 +1,176 @@
+"""Keeping a row on this computer first, and delivering it to the shared store once, in order.
+
+Everything that is asked of the store waits until what waits has come in. Who is at the machine is
+told once that rows wait, and once that they came in. Not for what the rows are; see `shared`.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from uuid import uuid4
+
+from asleft.errors import AsleftError, InputError, RefusedError, StoreAwayError
+from asleft.record.delivery import DeliveredBefore
+from asleft.record.engine import in_words
+from asleft.record.late import Late, NotHereError
+from asleft.record.outbox import Entry, Lane, Outbox
+from asleft.record.tables import utc_text
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+PATIENCE_S = 1.0
+"""A server that let one wait longer than this is not asked at every reading."""
+PAUSE_S = 20.0
+WAITS = (
+    "The store's server does not answer. What you read is kept on this computer and will be"
+    " delivered when it is back: go on."
+)
+
+
+class Waiting(Late):
+    """The part of a shared store that keeps what waits, and delivers it."""
+
+    def keep_in(self, home: Path) -> None:
+        """Keep what waits in this home; what waits there already is delivered now.
+
+        Raises:
+            StoreAwayError: the server went away just now.
+        """
+        self._outbox = Outbox(home)
+        self._tell: Callable[[str], None] | None = None
+        self._said: list[str] = []
+        self._waiting: dict[str, Lane] = {lane.path.name: lane for lane in self._outbox.lanes()}
+        self._away = False
+        self._not_before_s = 0.0
+        self._catch_up()
+
+    def tell_to(self, tell: Callable[[str], None]) -> None:
+        """Who is told that readings wait, and that they were delivered."""
+        self._tell = tell
+        said, self._said = self._said, []
+        for text in said:
+            tell(text)
+
+    def _put(self, name: str, what: str, owner_at: str, **values: Any) -> str:
+        """Keep one row on this computer, then deliver all that waits with it.
+
+        Raises:
+            RefusedError, InputError: the store declines this row; it does not wait.
+        """
+        at = utc_text(self._clock())
+        token = uuid4().hex
+        row = {**values, "at": at, "person": self._person}
+        entry: Entry = {"token": token, "what": what, "owner_at": owner_at, "values": row}
+        lane = self._outbox.lane(name)
+        with lane.lock:
+            with in_words(str(lane.path.parent)):
+                lane.append(entry)
+            self._waiting[lane.path.name] = lane
+            try:
+                self._deliver(lane, mine=token)
+            except StoreAwayError:
+                self._say_waits()
+        return at
+
+    @contextmanager
+    def _writing(self, token: str | None = None) -> Iterator[Connection]:
+        self._catch_up()
+        with super()._writing(token) as connection:
+            yield connection
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        self._catch_up()
+        with super()._reading() as connection:
+            yield connection
+
+    def _catch_up(self) -> None:
+        """Deliver all that waits, before anything else is asked of the store.
+
+        Raises:
+            StoreAwayError: the server is still away.
+        """
+        from filelock import Timeout
+
+        for lane in list(self._waiting.values()):
+            try:
+                with lane.lock.acquire(timeout=0):
+                    self._deliver(lane, mine=None)
+            except Timeout:
+                continue  # another program of this laptop is at it
+            except NotHereError as error:
+                del self._waiting[lane.path.name]
+                self._say(f"{error.message}: {lane.path}")
+            except StoreAwayError:
+                self._say_waits()
+                raise
+
+    def _deliver(self, lane: Lane, mine: str | None) -> None:
+        """Everything in a lane, in order; `mine` is the row just entered, and may be refused."""
+        late = 0
+        for entry in lane.waiting():
+            is_mine = entry["token"] == mine
+            try:
+                late += self._deliver_one(entry, late=not is_mine)
+            except AsleftError as error:
+                if not _declined(error):
+                    raise
+                if is_mine:
+                    self._is_empty(lane)  # it was the last, and all before it came in
+                    raise
+                self._outbox.put_aside(entry)
+                self._say(f"A row that waited could not be filed and is put aside: {error.message}")
+        self._is_empty(lane)
+        self._is_back(late)
+
+    def _deliver_one(self, entry: Entry, *, late: bool) -> int:
+        """One row; 1 where it had waited and came in now."""
+        began_s = time.monotonic()
+        if began_s < self._not_before_s:
+            raise StoreAwayError(WAITS, where=self._where)
+        try:
+            with super()._writing(entry["token"]) as connection:
+                self._file(connection, entry, late=late)
+        except DeliveredBefore:
+            return 0
+        except StoreAwayError:
+            if time.monotonic() - began_s > PATIENCE_S:
+                self._not_before_s = time.monotonic() + PAUSE_S
+            raise
+        return int(late)
+
+    def _is_empty(self, lane: Lane) -> None:
+        with in_words(str(lane.path.parent)):
+            lane.clear()
+        self._waiting.pop(lane.path.name, None)
+
+    # What the person is told: once that something waits, once that it came in.
+
+    def _say_waits(self) -> None:
+        if not self._away:
+            self._away = True
+            self._say(WAITS)
+
+    def _is_back(self, late: int) -> None:
+        self._away, self._not_before_s = False, 0.0
+        if late:
+            self._say(f"What waited for the store was delivered ({late} rows).")
+
+    def _say(self, text: str) -> None:
+        if self._tell is None:
+            self._said.append(text)
+        else:
+            self._tell(text)
+
+
+def _declined(error: AsleftError) -> bool:
+    """Whether the store answered and will not have this row, now or later."""
+    from sqlalchemy.exc import DataError, IntegrityError
+
+    declined = isinstance(error.__cause__, DataError | IntegrityError)
+    return declined or isinstance(error, InputError | RefusedError)
