@@ -13,6 +13,7 @@ from pathlib import Path
 from benchmarks.accuracy import (
     deciding,
     feeding,
+    fitting,
     others,
     practised,
     proving,
@@ -48,6 +49,7 @@ def experiments() -> list[Experiment]:
         *feeding.deciding(),
         *slipping.cases(),
         *others.cases(),
+        *fitting.cases(),
         *proving.cases(),
         *practised.cases(),
     ]

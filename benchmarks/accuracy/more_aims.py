@@ -5,7 +5,7 @@ As `aims`: judged by the value, the uncertainty printed beside it. Makes no page
 
 from __future__ import annotations
 
-from benchmarks.accuracy import others, slipping
+from benchmarks.accuracy import fitting, others, slipping
 from benchmarks.accuracy.aims import COVERED, Figure, Tables
 from benchmarks.accuracy.experiment import Share
 
@@ -41,6 +41,27 @@ def trials(tables: Tables) -> list[Figure]:
             if others.mark(case):
                 aim, met = "reported", None
             found.append(Figure(f"coverage of {key}: {case.name}", _of(share), aim, met))
+    return found
+
+
+def fits(tables: Tables) -> list[Figure]:
+    """What a fit trial promised of the next part, each row by itself; more than that is no fault.
+
+    A promise counts as held where it lies no more than two standard uncertainties above.
+    """
+    found = []
+    for case in fitting.cases():
+        t = tables[case.name]
+        for word in ("same", "other"):
+            share = t.share(f"hit {word}")
+            what = {"same": "the same part", "other": "another"}[word]
+            met = share.value >= 0.95 - 2 * share.u if share.of else None
+            name = f"clearance inside its 95 % interval, {what}: {case.name}"
+            found.append(Figure(name, _of(share), "≥ 0.95 less 2 u", met))
+        turned, stated = t.share("turns"), t.get("p").mean() if t.get("p").size else 0.0
+        met = turned.value >= stated - 2 * turned.u if turned.of else None
+        name = f"the next part turns as stated: {case.name}"
+        found.append(Figure(name, _of(turned), f"≥ {stated:.3f} less 2 u", met))
     return found
 
 

@@ -25,7 +25,7 @@ from asleft.measure.result import Solution
 
 TARGETS_MM = (0.0, 30.0, 60.0, 90.0, 120.0, 150.0)
 LAYER_MM, WIDTHS_MM = 0.2, (0.45, 0.6, 0.8)
-TYPICAL_MM, LOG_SD = 0.015, 0.8  # what the solver takes for the scatter of bores
+TYPICAL_MM, LOG_SD = 0.02, 0.7  # what the solver takes for the scatter of bores
 TRIED_MM = tuple(round(0.05 * k, 2) for k in range(-2, 11))
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from benchmarks.accuracy import aims, evenings, more_aims, mutated, run_parts, span_parts
+from benchmarks.accuracy import aims, evenings, fitting, more_aims, mutated, run_parts, span_parts
 from benchmarks.accuracy import other_parts as other
 from benchmarks.accuracy.markdown import table as as_table
 from benchmarks.accuracy.speed import Timed
@@ -61,6 +61,9 @@ def page(run: Run, found: Results) -> str:
         "## Traverse, bead and fit\n",
         other.OTHER_WORDS,
         other.trials(tables),
+        "## Fits, from the tries to the next part\n",
+        other.FIT_WORDS,
+        fitting.lines(tables),
         "## Pieces of the practice machine\n",
         other.PRACTICE_WORDS,
         other.practice(tables),
@@ -89,6 +92,7 @@ def _figures(found: Results) -> list[aims.Figure]:
         *aims.proofs(tables),
         *more_aims.slip(tables),
         *more_aims.trials(tables),
+        *more_aims.fits(tables),
         *evenings.figures(found.nights),
         *_speed_figures(found.forty, found.growing),
         mutated.figure(found.mutations),

@@ -1,5 +1,7 @@
 """The fit trial: interval data, coverage, a second method, contradictions for the eye."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -17,6 +19,16 @@ def _tries(turns, loose, *, gauge=8.0, steps=STEPS, rng=None, sd=0.0, sign=1, re
             outcome = "refuses" if real < turns else "turns" if real < loose else "loose"
             found.append(FitReading(gauge + sign * c, gauge, outcome))
     return found
+
+
+@cache
+def _solved(tries):
+    """Workshops often give the same tries in another order."""
+    return solve_fit([FitReading(*row) for row in tries])
+
+
+def _of(tries):
+    return _solved(tuple(sorted((r.drawn_mm, r.gauge_mm, r.outcome) for r in tries)))
 
 
 def test_the_threshold_lies_between_the_steps() -> None:
@@ -39,20 +51,46 @@ def test_pins_mirror_bores() -> None:
 @pytest.mark.parametrize(("sd", "repeats"), [(0.005, 1), (0.02, 1), (0.02, 3)])
 def test_intervals_cover(sd: float, repeats: int) -> None:
     rng = np.random.default_rng(int(sd * 1000) + repeats)
-    hits, n = {"clearance": 0, "clearance_loose": 0}, 120
+    hits, n = {"clearance": 0, "clearance_loose": 0}, 120 // repeats + 20
     known = dict.fromkeys(hits, 0)
     for _ in range(n):
         turns = rng.uniform(0.08, 0.2)
         loose = turns + rng.uniform(0.03, 0.15)
-        found = solve_fit(_tries(turns, loose, rng=rng, sd=sd, repeats=repeats))
+        found = _of(_tries(turns, loose, rng=rng, sd=sd, repeats=repeats))
         for q, truth in zip(found.quantities[:2], (turns, loose), strict=True):
             if q.value is not None:
                 known[q.name] += 1
                 hits[q.name] += q.low95 <= truth <= q.high95
     for name, count in known.items():
         assert count > 0.9 * n
-        # 0.93 is asked for; three standard deviations of that share among 120 are 0.07.
-        assert hits[name] / count >= 0.86, (name, hits[name] / count)
+        # 0.93 is asked for, less three standard deviations of that share.
+        assert hits[name] / count >= 0.93 - 0.77 / n**0.5, (name, hits[name] / count)
+
+
+def test_rough_bores_do_as_was_stated() -> None:
+    # Rougher than usual, by 0.015 to 0.035 mm rms: what the next one does, and the clearance that
+    # it has against the one asked for.
+    rng = np.random.default_rng(26)
+    stated, turned, inside = [], [], []
+    for _ in range(1000):
+        sd, turns = rng.uniform(0.015, 0.035), rng.uniform(0.08, 0.22)
+        loose = turns + rng.uniform(0.05, 0.15)
+        found = _of(_tries(turns, loose, rng=rng, sd=sd))
+        first, _, scatter, _ = found.quantities
+        (proposal,) = found.proposals
+        after = rng.normal(0, sd)
+        if proposal.verdict == "adjust":
+            stated.append(proposal.p_after)
+            turned.append(turns < proposal.proposed + after < loose)
+        if proposal.verdict != "inspect" and first.u is not None:
+            inside.append(
+                abs(first.value + after - turns) < 1.96 * np.hypot(first.u, scatter.value)
+            )
+            assert scatter.low95 < scatter.value < scatter.high95
+    # Two standard deviations of these shares among a thousand are 0.024 and 0.014.
+    assert len(stated) > 950
+    assert np.mean(turned) > np.mean(stated) - 0.024
+    assert np.mean(inside) > 0.95 - 0.014
 
 
 def test_a_second_method_on_many_tries() -> None:

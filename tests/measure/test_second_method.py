@@ -17,7 +17,8 @@ from asleft.measure.chance import f_upper_tail
 from asleft.measure.span.design import PARAMETERS, WORDS, Places, model
 from asleft.measure.span.fit import SpanFit, fit_span
 from asleft.measure.span.predict import predict_span
-from asleft.measure.span.scatter import FACE_SD_MM, READING_SD_MM, derivatives
+from asleft.measure.face import FACE_SD_MM
+from asleft.measure.span.scatter import READING_SD_MM, derivatives
 
 CALIPER = Instrument()
 SHAPES = [{}, {"n": 2, "pairs": 2}, {"faces": ("outside",)}, {"heights": ()}]

@@ -13,10 +13,10 @@ from typing import Any, Literal
 
 from asleft.errors import InputError
 from asleft.measure.chance import coverage_factor, probability_below
+from asleft.measure.face import FACE_SD_MM
 from asleft.measure.grades import grade_for
 
 Kind = Literal["hole", "shaft", "length"]
-FACE_SD_MM = 0.02  # one printed face against the next; ours
 NO_HOLE_GRADE = "posts do not foretell small bores: run a fit trial before claiming a grade"
 NOT_IN_TABLE = "the grades of ISO 286 do not reach this size or deviation"
 NO_GROWTH = (

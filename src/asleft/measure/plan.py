@@ -14,10 +14,11 @@ from typing import Any
 import numpy as np
 
 from asleft.errors import InputError
+from asleft.measure.face import FACE_SD_MM
 from asleft.measure.instrument import Instrument
 from asleft.measure.linear import Array, least_squares
 from asleft.measure.span.design import MAP, PARAMETERS, Measurable, Places, model, prior_sds
-from asleft.measure.span.scatter import FACE_SD_MM, READING_SD_MM
+from asleft.measure.span.scatter import READING_SD_MM
 from asleft.measure.tolerance import Tolerance
 from asleft.measure.traverse.line import ALONG_SD_RAD, POSITION_SD_MM
 

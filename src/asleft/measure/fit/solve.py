@@ -26,7 +26,9 @@ ORDER = ("refuses", "turns", "loose")
 _SAYS = ("refuses", "turns", "is loose")
 STEP_MM = 0.05  # of a fit piece; what a fit may be off without harm
 CONTRADICTION_MM = 0.1  # two steps of a fit piece: more than bores of one print differ
-WIDE_MM = 0.1  # an interval wider than this leaves more than two steps open
+# With both neighbours of a border tried, its step and one either way are what bores that differ can
+# leave open; an interval wider than these three was not tried closely enough.
+WIDE_MM = 3 * STEP_MM
 SCATTER_REASON = "one to the next, rms"
 
 
@@ -67,9 +69,7 @@ def solve_fit(
     second = _quantity("clearance_loose", found.loose, part, bool((rank < 2).any()), wide)
     proposal = _proposal(first, second, found, trouble, part)
     gauge = _gauge(readings, gauge_u_mm)
-    scatter = Quantity(
-        "part_scatter", found.scatter_mm, None, None, None, "mm", part, None, SCATTER_REASON
-    )
+    scatter = _scatter(found, part)
     return Solution("fit", (first, second, scatter, gauge), (proposal,), _budget(first, part))
 
 
@@ -154,6 +154,13 @@ def _gauge(readings: Sequence[FitReading], gauge_u_mm: float | None) -> Quantity
         return Quantity("gauge", size, None, None, None, "mm", None, None, why)
     half = coverage_factor(math.inf) * gauge_u_mm
     return Quantity("gauge", size, gauge_u_mm, size - half, size + half, "mm")
+
+
+def _scatter(found: Thresholds, part: Part) -> Quantity:
+    """How much parts differ from one to the next; few tries tell little of it."""
+    low, high = found.scatter_within(0.025), found.scatter_within(0.975)
+    value, u = found.scatter_mm, found.scatter_u_mm
+    return Quantity("part_scatter", value, u, low, high, "mm", part, None, SCATTER_REASON)
 
 
 def _quantity(name: str, found: Marginal, part: Part, below: bool, above: bool) -> Quantity:

@@ -1,7 +1,8 @@
 """What tries that refuse, turn or are loose leave possible: two thresholds and their scatter.
 
-A posterior on a grid: flat thresholds, a play of bounded width, a log-normal scatter from one
-printed part to the next. Also what the next part will do. Knows no verdict.
+A posterior on a grid: the first threshold flat, the play from there to loose as of running fits,
+the scatter from one printed part to the next as of any printed face. Also what the next part will
+do. Knows no verdict.
 """
 
 from __future__ import annotations
@@ -12,14 +13,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from asleft.measure.face import FACE_LOG_SD, FACE_SD_MM
 from asleft.measure.linear import Array
 
 BEYOND_MM = 0.3  # how far beyond the tries the thresholds may lie
-PLAY_MM = 0.4  # from just turning to loose, at most; a guess, ours
-SCATTERS_MM = np.geomspace(0.003, 0.06, 9)  # one bore against the next
-SCATTER_TYPICAL_MM, SCATTER_LOG_SD = 0.015, 0.8  # before any try; a guess, ours
+# From just turning to loose: a running fit H7/f7 has up to 0.04 mm of clearance at 8 mm, a loose
+# one H11/c11 from 0.08 to 0.26 (ISO 286-2; from memory). So 95 of 100 lie within 0.03 and 0.26.
+PLAY_TYPICAL_MM, PLAY_LOG_SD = 0.09, 0.55
+# One bore against the next, to 2.5 standard deviations either way: steps of 0.05 mm tell little
+# of it, so that a cut tail would make intervals narrow where bores are rough.
+SCATTERS_MM = FACE_SD_MM * np.exp(FACE_LOG_SD * np.linspace(-2.5, 2.5, 9))
 RISK = 0.025  # of refusing, that the next part may have where it needs not be loose either
 _GRID = 241
+_LEAST_PLAY_MM = 1e-6  # keeps a logarithm finite where the answer is not used
 
 
 @dataclass(frozen=True)
@@ -69,6 +75,17 @@ class Thresholds:
         """Root mean square of the scatter from one printed part to the next."""
         return math.sqrt(float(SCATTERS_MM**2 @ self.first.sum(axis=1)))
 
+    @property
+    def scatter_u_mm(self) -> float:
+        """How well that is known: its standard deviation over what is possible."""
+        weight = self.first.sum(axis=1)
+        return math.sqrt(max(float(SCATTERS_MM**2 @ weight - (SCATTERS_MM @ weight) ** 2), 0.0))
+
+    def scatter_within(self, p: float) -> float:
+        """That scatter's quantile, mm; between nodes even in the logarithm."""
+        below = np.cumsum(self.first.sum(axis=1)) - self.first.sum(axis=1) / 2
+        return float(np.exp(np.interp(p, below, np.log(SCATTERS_MM))))
+
     def turning(self, drawn_mm: float) -> float:
         """Probability that the next part turns and is not loose, drawn with this clearance."""
         refuses, loose = self._next(np.array([drawn_mm]))
@@ -101,15 +118,17 @@ class Thresholds:
 def thresholds(drawn_mm: Array, rank: NDArray[np.intp]) -> Thresholds:
     """The posterior from tries: clearances drawn, mm, and 0 refuses, 1 turns, 2 is loose.
 
-    Flat before any try; the play between the two is flat up to `PLAY_MM`; scatter log-normal.
+    Before any try the first is flat, play and scatter are log-normal.
     """
     tries, count = np.unique(
         np.column_stack([np.round(drawn_mm, 3), rank]), axis=0, return_counts=True
     )
     drawn, rank = tries[:, 0], tries[:, 1].astype(int)
     at = np.linspace(drawn.min() - BEYOND_MM, drawn.max() + BEYOND_MM, _GRID)
-    often = count.astype(float)
-    logs = [_log_likelihood(at, drawn, rank, often, scatter) for scatter in SCATTERS_MM]
+    often, before = count.astype(float), _before(at)
+    logs = [
+        before + _log_likelihood(at, drawn, rank, often, s) + _log_prior(s) for s in SCATTERS_MM
+    ]
     peak = max(float(log.max()) for log in logs)
     weights = [np.exp(log - peak) for log in logs]
     total = sum(float(w.sum()) for w in weights)
@@ -118,19 +137,31 @@ def thresholds(drawn_mm: Array, rank: NDArray[np.intp]) -> Thresholds:
     return Thresholds(at, first, second)
 
 
+def _before(at: Array) -> Array:
+    """What is thought of each pair [first, second] before any try: a log-normal play."""
+    play = at[None, :] - at[:, None]
+    known = np.log(np.maximum(play, _LEAST_PLAY_MM) / PLAY_TYPICAL_MM)
+    log: Array = np.where(play > 0, -0.5 * (known / PLAY_LOG_SD) ** 2 - known, -np.inf)
+    return log
+
+
+def _log_prior(scatter_mm: float) -> float:
+    """Of a scatter, each node as far from the next in the logarithm."""
+    return -0.5 * (math.log(scatter_mm / FACE_SD_MM) / FACE_LOG_SD) ** 2
+
+
 def _log_likelihood(
     at: Array, drawn: Array, rank: NDArray[np.intp], count: Array, scatter_mm: float
 ) -> Array:
-    """Of each pair [first, second], with what is thought of this scatter before any try."""
+    """Of each pair [first, second], parts scattering so much."""
     from scipy.special import log_ndtr, ndtr
 
-    play = at[None, :] - at[:, None]
     z = (at[:, None] - drawn[None, :]) / scatter_mm
-    log: Array = np.where((play > 0) & (play <= PLAY_MM), 0.0, -np.inf)
-    log += (log_ndtr(z[:, rank == 0]) @ count[rank == 0])[:, None]
-    log += (log_ndtr(-z[:, rank == 2]) @ count[rank == 2])[None, :]
+    log: Array = (log_ndtr(z[:, rank == 0]) @ count[rank == 0])[:, None] + (
+        log_ndtr(-z[:, rank == 2]) @ count[rank == 2]
+    )
+    below = ndtr(z)
     for k in np.flatnonzero(rank == 1):
-        between = ndtr(z[None, :, k]) - ndtr(z[:, None, k])
+        between = below[None, :, k] - below[:, None, k]
         log += count[k] * np.log(np.maximum(between, 1e-300))
-    log -= 0.5 * (math.log(scatter_mm / SCATTER_TYPICAL_MM) / SCATTER_LOG_SD) ** 2
     return log

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from asleft.measure.face import FACE_LOG_SD, FACE_SD_MM
 from asleft.measure.linear import Array, LinearFit, Mask
 
 READING_SD_MM = 0.02  # a practised hand with a digital caliper; common practice, no source
-FACE_SD_MM = 0.02  # one printed face against the next; ours
-_PRIOR_LOG_SD = math.sqrt(2.0)  # of a log variance: as much as one degree of freedom tells
+_PRIOR_LOG_SD = 2 * FACE_LOG_SD  # of a log variance: as much as one degree of freedom tells
 _LARGEST_STEP = 1.5
 SETTLED = 1e-4
 
