@@ -73,9 +73,10 @@ def chart(svg: str) -> Block:
     return {"kind": "chart", "svg": svg}
 
 
-def drawing(svg: str) -> Block:
-    """A drawing as wide as the text, its type in that of the record."""
-    return {"kind": "drawing", "svg": svg.replace("sans-serif", "Libertinus Serif")}
+def drawing(svg: str, caption: str) -> Block:
+    """A drawing as wide as the text, its type in that of the record; it stands where room is."""
+    shown = svg.replace("sans-serif", "Libertinus Serif")
+    return {"kind": "drawing", "svg": shown, "caption": caption}
 
 
 def verdict(what: str, word: str, lines: Sequence[str]) -> Block:

@@ -7,7 +7,7 @@ In the manner of `charts`: SVG text, looks by CSS classes, nothing told by colou
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from datetime import date
+from datetime import datetime
 from typing import Any
 
 from asleft.record.charts import draw_line, draw_text, nice_step, tick_label
@@ -83,7 +83,8 @@ def history_chart(series: Mapping[str, Any], events: tuple[Mapping[str, Any], ..
 
 
 def _day(at: str) -> float:
-    return float(date.fromisoformat(at[:10]).toordinal())
+    """A time in days, so that two calibrations of one evening stand apart."""
+    return datetime.fromisoformat(at).timestamp() / 86400
 
 
 def _across(points: list[Mapping[str, Any]]) -> tuple[At, float, float]:

@@ -54,7 +54,9 @@ def _drawn(document: dict[str, Any]) -> dict[int, tuple[str, Block | None]]:
         if each["svg"] is None:
             found |= dict.fromkeys(each["trials"], (f"not drawn: {each['reason']}", None))
             continue
-        found[first] = ("by their numbers on the drawing below", drawing(each["svg"]))
+        which = ", ".join(str(number) for number in each["trials"])
+        caption = f"Where the jaws went, by number: trial{'s' if others else ''} {which}"
+        found[first] = ("by their numbers on the drawing", drawing(each["svg"], caption))
         found |= dict.fromkeys(others, (f"by their numbers on the drawing of trial {first}", None))
     return found
 

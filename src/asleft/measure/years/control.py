@@ -16,6 +16,7 @@ from asleft.measure.linear import Array
 D2 = 1.128  # mean range of two normal values over their sd (e-Handbook 6.3.2.2)
 SIGMAS = 3.0
 LAMBDA = 0.2  # of the EWMA; the e-Handbook advises 0.2 to 0.3
+SAME = 1e-12  # values that differ by arithmetic alone lie on their limits, not outside
 TOO_FEW = "one value shows no scatter: limits need two or more"
 
 
@@ -41,7 +42,7 @@ class ControlChart:
         if self.low is None or self.high is None:
             return (False,) * len(self.values)
         bounds = zip(self.values, self.low, self.high, strict=True)
-        return tuple(not low <= value <= high for value, low, high in bounds)
+        return tuple(not low - SAME <= value <= high + SAME for value, low, high in bounds)
 
 
 def individuals_chart(values: Sequence[float], u: Sequence[float] | None = None) -> ControlChart:

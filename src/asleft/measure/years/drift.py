@@ -20,6 +20,7 @@ from asleft.measure.years.candidates import FALSE_ALARM, Best, Candidates, best_
 Call = Literal["steady", "step", "drift", "changed", "unknown"]
 SURE = 0.9  # probability from which a step is told from a drift; ours
 FEWEST = 4  # calibrations from which "nothing moved" may be said; ours
+ABSURD = 50.0  # tolerances a year: no machine drifts so, the calibrations are days apart
 _UNITS = {"1": (100.0, "%"), "rad": (1000.0, "mrad")}
 
 
@@ -217,6 +218,10 @@ def _steadiness(
         many = "calibration" if n == 1 else "calibrations"
         return "unknown", f"{n} {many}: too few calibrations to tell"
     reach = coverage_factor(max(n - 2.0, 1.0)) * slope_u
+    if series.tolerance is not None and reach > ABSURD * series.tolerance:
+        return "unknown", (
+            f"nothing moved that shows, but {n} calibrations so close together say nothing of years"
+        )
     if series.tolerance is not None and reach > series.tolerance:
         return "unknown", (
             f"nothing moved that shows, but a drift of {shown(reach, series.unit, signed=False)}"
