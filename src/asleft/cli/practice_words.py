@@ -1,7 +1,7 @@
 """What a person's hands can do at a served practice machine, as typed words.
 
-`mark 120`, `measure`, `print span`, `read X outside 107`, `off and on`. A bad word is
-answered with the list; nothing here knows a hidden number.
+`mark 120`, `measure`, `print span`, `read 7`, `off and on`. A bad word is answered with what
+it wants, or with the list; nothing here knows a hidden number.
 """
 
 from __future__ import annotations
@@ -23,14 +23,15 @@ WORDS = (
     ("print span [PITCH]", "print the span piece of that pitch with the settings in force"),
     ("print bead", "print the ring of the bead trial"),
     ("print fit 8", "print bores and pins round a shaft or bearing of that size"),
-    (
-        "take bead",
-        "take off what was printed over the line: span, bead, or fit with its size",
-    ),
-    ("read X outside 107", "caliper on the piece: direction, faces, drawn size, and a place"),
+    ("take bead", "only after printing over the line, take it off: span, bead, or fit 8"),
+    ("read 7", "caliper at the place of that number on the drawing: span piece or ring"),
+    ("read X outside 107", "the same by direction, faces and drawn size"),
     ("wall 0.65", "caliper on the ring's wall, at the band drawn so wide"),
     ("weigh", "the ring on a small balance"),
     ("try bore 8.1 8", "your own 8 mm shaft in the bore drawn so; or try pin"),
+    ("set up X", "the caliper along X, touching the carriage, and zero it"),
+    ("travel X", "how far X is from there"),
+    ("block 50", "caliper on a gauge block of that length"),
     ("off and on", "switch the power off and on"),
     ("level", "level the bed and set the height, by hand"),
     ("file", "read the file on the board, where it has one"),
@@ -55,6 +56,9 @@ def _do(hands: Hands, word: str, rest: list[str]) -> str:
     if word in ("print", "take") and rest:
         return _piece(hands, word, rest)
     if deed is None:
+        alike = [words for words, _ in WORDS if words.split()[0] == word]
+        if alike:
+            raise InputError(f"{word} what?", hint="Say " + " or ".join(alike) + ".")
         raise InputError(f"{word!r} is no such thing", hint="Say " + ", ".join(w for w, _ in WORDS))
     return deed(hands, rest)
 
@@ -68,12 +72,13 @@ def _measure(hands: Hands, _: list[str]) -> str:
     return str(hands.ask("measure_remaining")["text"])
 
 
+def _read_place(hands: Hands, rest: list[str]) -> str:
+    return str(hands.ask("measure_place", label=rest[0])["text"])
+
+
 def _read(hands: Hands, rest: list[str]) -> str:
     nominal = parse_typed(rest[2], where="read").value
-    label = rest[3] if len(rest) == 4 else None
-    reply = hands.ask(
-        "measure", direction=rest[0].upper(), faces=rest[1], nominal_mm=nominal, label=label
-    )
+    reply = hands.ask("measure", direction=rest[0].upper(), faces=rest[1], nominal_mm=nominal)
     return str(reply["text"])
 
 
@@ -139,14 +144,31 @@ def _try(hands: Hands, rest: list[str]) -> str:
     return str(hands.ask("try_fit", **body)["outcome"])
 
 
+def _set_up(hands: Hands, rest: list[str]) -> str:
+    hands.ask("mount", axis=rest[1].upper())
+    return "set up and zeroed"
+
+
+def _travel(hands: Hands, rest: list[str]) -> str:
+    return str(hands.ask("measure_carriage", axis=rest[0].upper())["text"])
+
+
+def _block(hands: Hands, rest: list[str]) -> str:
+    length_mm = parse_typed(rest[0], where="block").value
+    return str(hands.ask("measure_block", length_mm=length_mm)["text"])
+
+
 _DEEDS: Mapping[tuple[str, int], Callable[[Hands, list[str]], str]] = {
     ("mark", 1): _mark,
     ("measure", 0): _measure,
+    ("read", 1): _read_place,
     ("read", 3): _read,
-    ("read", 4): _read,
     ("wall", 1): _wall,
     ("weigh", 0): _weigh,
     ("try", 3): _try,
+    ("set", 2): _set_up,
+    ("travel", 1): _travel,
+    ("block", 1): _block,
     ("level", 0): _level,
     ("file", 0): _file,
     ("enter", 2): _enter,

@@ -93,6 +93,7 @@ class Workshop:
             "level": self.level,
             "take_off": self.printing.take_off,
             "measure": self.printing.measure,
+            "measure_place": self.printing.measure_place,
             "measure_bead": self.printing.measure_bead,
             "weigh": self.printing.weigh,
             "try_fit": self.printing.try_fit,

@@ -6,6 +6,7 @@ and not for the hand's errors (`person`). Stands on those, the controller and th
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -100,8 +101,15 @@ class Printing:
         }
 
     def take_off(self, piece: str, parameters: dict[str, Any]) -> dict[str, Any]:
-        """Take off what was printed over the line since the axes were homed."""
+        """Take off what was printed over the line since the axes were homed.
+
+        Raises:
+            CannotError: nothing was: what lies on the table already stays the piece to read.
+        """
         drawn = self._drawn(piece, parameters)
+        moves = self._track.moves()
+        if not np.any(moves.melts & (moves.motor_mm > 0)):
+            raise CannotError("nothing was printed over the line; a piece from the card is off")
         self._check_ready()
         self._take_off(drawn)
         return {"cooling_minutes": COOLING_MINUTES}
@@ -125,10 +133,20 @@ class Printing:
         piece = self._of(PrintedSpan, "span")
         place = piece.find(direction, faces, nominal_mm, label)
         if place is None:
-            raise CannotError(f"no such place on the piece: {label or (direction, faces)}")
+            meant = label or f"{direction} {faces} {nominal_mm:g}"
+            raise CannotError(f"no such place on the piece: {meant}")
         if place.nominal_mm > self._person.caliper.reach_mm:
             raise CannotError(f"the caliper does not reach {place.nominal_mm:g} mm")
         return {"text": self._caliper(piece, place)}
+
+    def measure_place(self, label: str) -> dict[str, str]:
+        """Read the place of that number on the drawing: on the span piece, or the ring's wall."""
+        if not isinstance(self._piece, PrintedBead):
+            return self.measure("", "", math.nan, label)
+        places = {place.label: place for place in self._piece.drawn.places()}
+        if label not in places:
+            raise CannotError(f"no such place on the ring: {label}")
+        return self.measure_bead(places[label].nominal_mm, label)
 
     def _caliper(self, piece: PrintedSpan, place: Place) -> str:
         flat = place.direction != "Z"
