@@ -13,15 +13,14 @@ import socket
 import subprocess
 import sys
 import tempfile
-import threading
 import time
 from dataclasses import asdict
 from pathlib import Path
 from typing import IO, Any
 
-from asleft import errors
 from asleft.controller.codes import cool_codes
-from asleft.errors import AsleftError, LineError, Stopped
+from asleft.controller.owner_channel import Channel
+from asleft.errors import LineError, Stopped
 from asleft.link.answer import Answer, LineFacts, Notice
 from asleft.link.guard import GuardLimits
 from asleft.link.platform import apart_from_terminal
@@ -31,77 +30,12 @@ START_WITHIN_S = 30.0
 STOP_WITHIN_S = 5.0
 END_WITHIN_S = 60.0  # heaters off may take 40 s on a broken line
 
-_OWNER_GONE = "If the machine may be hot, switch it off at its power switch, then connect again."
-
-
-class _Channel:
-    """Requests and replies in turn over one socket of the owner."""
-
-    def __init__(self, connection: socket.socket) -> None:
-        self._socket = connection
-        self._rest = b""
-        self._number = 0
-        self.lock = threading.Lock()
-
-    def ask(self, do: str, *, patience_s: float | None = None, **arguments: Any) -> Any:
-        """One request, its result. Replies to requests that an interrupt left are passed over."""
-        self._number += 1
-        request = {"id": self._number, "do": do, **arguments}
-        try:
-            self._socket.settimeout(patience_s)
-            self._socket.sendall(json.dumps(request).encode("ascii") + b"\n")
-            return self.reply(self._number)
-        except TimeoutError as error:
-            raise LineError(
-                f"no word from the owner of the line within {patience_s:g} s"
-            ) from error
-        except OSError as error:
-            raise LineError("the owner of the line is gone", hint=_OWNER_GONE) from error
-
-    def reply(self, number: int) -> Any:
-        """The result of request `number`, or its error raised."""
-        while True:
-            reply = self._next_reply()
-            if reply.get("id") != number:
-                continue
-            if "error" in reply:
-                raise _error_of(reply["error"])
-            return reply["result"]
-
-    def hello(self) -> dict[str, Any]:
-        """The first line of a connection: its token and name."""
-        return self._next_reply()
-
-    def _next_reply(self) -> dict[str, Any]:
-        while True:
-            line, end, rest = self._rest.partition(b"\n")
-            if not end:
-                chunk = self._socket.recv(65536)
-                if not chunk:
-                    raise LineError("the owner of the line is gone", hint=_OWNER_GONE)
-                self._rest += chunk
-                continue
-            self._rest = rest
-            with contextlib.suppress(ValueError):  # torn by an interrupt
-                values = json.loads(line)
-                if isinstance(values, dict):
-                    return values
-
-    def close(self) -> None:
-        self._socket.close()
-
-
-def _error_of(told: dict[str, Any]) -> AsleftError:
-    kind = getattr(errors, str(told["type"]), errors.BugError)
-    error: AsleftError = kind(told["message"], hint=told["hint"], where=told["where"])
-    return error
-
 
 class OwnedLine:
     """A `link.Line`: what `open_line` gives. Use it as a context manager, or `close` it."""
 
     def __init__(
-        self, owner: subprocess.Popen[bytes], channels: dict[str, _Channel], facts: LineFacts
+        self, owner: subprocess.Popen[bytes], channels: dict[str, Channel], facts: LineFacts
     ) -> None:
         self.facts = facts
         self.owner_pid = owner.pid
@@ -227,7 +161,7 @@ def open_line(
     with complaints, socket.create_server(("127.0.0.1", 0)) as listener:
         token = secrets.token_hex(16)
         owner = _start(listener.getsockname()[1], token, config.to_dict(), complaints)
-        channels: dict[str, _Channel] = {}
+        channels: dict[str, Channel] = {}
         try:
             _accept(listener, token, owner, channels, complaints)
             facts = channels["work"].reply(0)
@@ -260,7 +194,7 @@ def _accept(
     listener: socket.socket,
     token: str,
     owner: subprocess.Popen[bytes],
-    channels: dict[str, _Channel],
+    channels: dict[str, Channel],
     complaints: IO[bytes],
 ) -> None:
     """Take the owner's connections; others, without the token, are turned away."""
@@ -276,13 +210,11 @@ def _accept(
         except TimeoutError:
             continue
         connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        connection.settimeout(START_WITHIN_S)
-        channel = _Channel(connection)
+        channel = Channel(connection)
         hello = channel.hello()
         if not secrets.compare_digest(str(hello.get("token")), token):
             channel.close()
             continue
-        connection.settimeout(None)
         channels[str(hello["channel"])] = channel
 
 

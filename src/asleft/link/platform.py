@@ -6,11 +6,15 @@ Nothing else assumes a signal, a process group or a fork. It knows no line and n
 from __future__ import annotations
 
 import asyncio
+import math
 import signal
 import sys
 import time
 from collections.abc import Callable
 from typing import Any
+
+LONGEST_DEAF_WAIT_S = 0.05 if sys.platform == "win32" else math.inf
+"""How long a thread may wait in one call: on Windows no signal is heard before the call returns."""
 
 
 def apart_from_terminal() -> dict[str, Any]:
