@@ -49,8 +49,8 @@ def welded(name: str, vertices: npt.ArrayLike, faces: npt.ArrayLike) -> Mesh:
         BugError: the result is not closed.
     """
     steps = np.rint(np.asarray(vertices, dtype=float) / GRID_MM).astype(np.int64)
-    corners, where = np.unique(steps, axis=0, return_inverse=True)
-    joined = where.reshape(-1)[np.asarray(faces, dtype=np.int64)]
+    corners, where = _different(steps)
+    joined = where[np.asarray(faces, dtype=np.int64)]
     a, b, c = joined.T
     joined = joined[(a != b) & (b != c) & (c != a)]
     joined = _without_slivers(_without_reverses(joined), corners)
@@ -60,19 +60,34 @@ def welded(name: str, vertices: npt.ArrayLike, faces: npt.ArrayLike) -> Mesh:
     return Mesh(name, placed, numbers.reshape(joined.shape))
 
 
+def _different(rows: npt.NDArray[np.int64]) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.intp]]:
+    """Rows that differ, in order, and for each row which of them it is."""
+    order = np.lexsort(rows.T[::-1])
+    ordered = rows[order]
+    new = np.concatenate([[True], (np.diff(ordered, axis=0) != 0).any(axis=1)])
+    which = np.empty(len(rows), dtype=np.intp)
+    which[order] = np.cumsum(new) - 1
+    return ordered[new], which
+
+
 def _without_reverses(faces: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
     """Faces in a fixed order, each starting at its lowest corner, opposite pairs cancelled."""
-    count: dict[tuple[int, int, int], int] = {}
-    for face in faces.tolist():
-        first = face.index(min(face))
-        a, b, c = face[first:] + face[:first]
+    turned = (faces.argmin(axis=1)[:, None] + np.arange(3)) % 3
+    begun = np.take_along_axis(faces, turned, axis=1)
+    begun = begun[np.lexsort(begun.T[::-1])]
+    _, which = _different(np.sort(begun, axis=1))
+    shared = np.bincount(which)[which] > 1
+    if not shared.any():
+        return begun
+    count: dict[tuple[int, ...], int] = {}
+    for a, b, c in begun[shared].tolist():
         reverse = (a, c, b)
         if count.get(reverse, 0):
             count[reverse] -= 1
         else:
             count[a, b, c] = count.get((a, b, c), 0) + 1
-    kept = sorted(face for face, times in count.items() for _ in range(times))
-    return np.array(kept, dtype=np.int64).reshape(-1, 3)
+    kept = [face for face, times in count.items() for _ in range(times)]
+    return np.concatenate([begun[~shared], np.array(kept, dtype=np.int64).reshape(-1, 3)])
 
 
 def _without_slivers(
@@ -88,10 +103,12 @@ def _without_slivers(
         flat = _slivers(faces, corners)
         if not flat:
             break
-        owner = {(f[k], f[(k + 1) % 3]): tuple(f) for f in faces.tolist() for k in range(3)}
+        near = np.isin(faces, flat).any(axis=1)
+        owner = {(f[k], f[(k + 1) % 3]): tuple(f) for f in faces[near].tolist() for k in range(3)}
         if not sum(_given_away(owner, *face) for face in flat):
             break
-        faces = np.array(sorted(set(owner.values())), dtype=np.int64)
+        mended = np.array(sorted(set(owner.values())), dtype=np.int64)
+        faces = np.concatenate([faces[~near], mended])
     return faces
 
 
@@ -130,7 +147,8 @@ def _slivers(
 def _demand_closed(name: str, faces: npt.NDArray[np.int64]) -> None:
     """Every directed edge runs once, and once the other way."""
     edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
-    forward, times = np.unique(edges, axis=0, return_counts=True)
-    backward = np.unique(edges[:, ::-1], axis=0)
+    many = int(faces.max(initial=0)) + 1
+    forward, times = np.unique(edges @ [many, 1], return_counts=True)
+    backward = np.unique(edges @ [1, many])
     if not (np.array_equal(forward, backward) and (times == 1).all() and len(faces)):
         raise BugError(f"the solid of {name} is not closed", hint="Report these parameters.")

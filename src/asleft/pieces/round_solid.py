@@ -17,8 +17,11 @@ from asleft.pieces.marks import MARK_MM, PLATE_MM, Leg, legs, letters, stroke_mm
 if TYPE_CHECKING:
     from manifold3d import CrossSection, Manifold
 
-_PLAIN_MM = 0.003  # edges that mean nothing would make needles of triangles
+_PLAIN_MM = 0.001  # edges that mean nothing would make needles of triangles
 _SAGITTA_MM = 0.01  # how far a many-sided bore departs from a circle
+# Sides of a polygon about a circle, and in one, whose area is true to 0.04 %: π²/3n², 2π²/3n².
+_SIDES, _SIDES_IN = 92, 128
+_SIDES_NOTCH = 64  # of which little counts
 
 
 def bead_solid(piece: BeadPiece) -> Manifold:
@@ -43,10 +46,10 @@ def fit_solids(piece: FitPiece) -> list[Manifold]:
     return [body.translate((x, y, 0)) for body, (x, y) in zip(made, centres, strict=True)]
 
 
-def corners(diameter_mm: float) -> int:
+def corners(diameter_mm: float, *, least: int = _SIDES) -> int:
     """Of a polygon that stands for a circle: a whole number of quarters."""
     half = math.acos(max(0.0, 1 - 2 * _SAGITTA_MM / diameter_mm))
-    return 4 * math.ceil(math.pi / half / 4)
+    return 4 * math.ceil(max(math.pi / half, least) / 4)
 
 
 def _outside(piece: FitPiece, diameter_mm: float) -> CrossSection:
@@ -55,7 +58,7 @@ def _outside(piece: FitPiece, diameter_mm: float) -> CrossSection:
 
     sides = corners(diameter_mm)
     radius = (diameter_mm / 2 + piece.collar_mm) / math.cos(math.pi / sides)
-    bulge = CrossSection.circle(piece.relief_mm + piece.collar_mm, 24)
+    bulge = CrossSection.circle(piece.relief_mm + piece.collar_mm, _SIDES_IN)
     bulge = bulge.translate((0, -diameter_mm / 2))
     return (CrossSection.circle(radius, sides) + bulge).simplify(_PLAIN_MM)
 
@@ -64,7 +67,7 @@ def pin(piece: FitPiece, diameter_mm: float) -> CrossSection:
     """A pin with the flat in front where the seam lies, at the origin."""
     from manifold3d import CrossSection
 
-    disc = CrossSection.circle(diameter_mm / 2, corners(diameter_mm))
+    disc = CrossSection.circle(diameter_mm / 2, corners(diameter_mm, least=_SIDES_IN))
     keep = CrossSection.square((2 * diameter_mm, 2 * diameter_mm)).translate(
         (-diameter_mm, -diameter_mm / 2 + piece.relief_mm)
     )
@@ -105,7 +108,7 @@ def _collar(piece: FitPiece, diameter_mm: float, number: int) -> Manifold:
     ring = _outside(piece, diameter_mm).extrude(piece.height_mm)
     body: Manifold = ring + _tab(piece, diameter_mm, number)
     sides = corners(diameter_mm)
-    notch = _room(piece, piece.relief_mm, 24, 1.0).translate((0, -diameter_mm / 2, 0))
+    notch = _room(piece, piece.relief_mm, _SIDES_NOTCH, 1.0).translate((0, -diameter_mm / 2, 0))
     return body - _room(piece, diameter_mm / 2, sides, 1 / math.cos(math.pi / sides)) - notch
 
 
@@ -132,7 +135,9 @@ def _room(piece: FitPiece, radius_mm: float, sides: int, stretch: float) -> Mani
 def _pin(piece: FitPiece, diameter_mm: float, number: int) -> Manifold:
     from manifold3d import CrossSection
 
-    head = CrossSection.circle(diameter_mm / 2 + piece.collar_mm, corners(diameter_mm))
+    head = CrossSection.circle(
+        diameter_mm / 2 + piece.collar_mm, corners(diameter_mm, least=_SIDES_IN)
+    )
     body: Manifold = pin(piece, diameter_mm).extrude(piece.head_mm + piece.height_mm)
     body += head.extrude(piece.head_mm)
     result: Manifold = body + _tab(piece, diameter_mm, number)

@@ -91,7 +91,9 @@ class Layerer:
         units = [[stroke] for stroke in walled]
         if not left.is_empty():
             # A small hollow saves nothing and frays the closed area round it.
-            hollow = opened(left ^ self.inner, _HOLLOW * apart)
+            hollow = self.inner
+            if not hollow.is_empty():
+                hollow = opened(left ^ hollow, _HOLLOW * apart)
             for part in opened(left - hollow, apart / 2).decompose():
                 units += self._filled(part, 1.0)
             for part in hollow.decompose():
