@@ -75,7 +75,7 @@ def serve_page(
         host = lan_address() if lan else "127.0.0.1"
         address = f"http://{host}:{port}/"
         house = House(home, Keys(home.folder), practice=practice, lan=lan, address=address)
-        ready(house)
+        server = ready(house, sock)
         click.echo(address)
         sys.stdout.flush()
         if lan:
@@ -84,7 +84,7 @@ def serve_page(
             import webbrowser
 
             webbrowser.open(f"{address}key#{house.keys.key}" if lan else address)
-        serve(house, sock)
+        serve(server, house, sock)
 
 
 def _show_key(address: str, key: str) -> None:

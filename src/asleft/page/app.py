@@ -6,6 +6,7 @@ sheet to look at next. There is no route for arbitrary commands. Sheets are made
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -21,8 +22,7 @@ from starlette.responses import (
     RedirectResponse,
     Response,
 )
-from starlette.routing import Mount, Route
-from starlette.staticfiles import StaticFiles
+from starlette.routing import Route
 from starlette.templating import Jinja2Templates
 
 from asleft.errors import AsleftError
@@ -35,6 +35,7 @@ from asleft.page.strip import pulse
 HERE = Path(__file__).parent
 # After an answer the next step is there in milliseconds; a form without script waits for it.
 NEXT_STEP_S = 2.0
+KINDS = {".css": "text/css", ".js": "text/javascript"}
 
 Handler = Callable[[Request], Awaitable[Response]]
 
@@ -69,7 +70,7 @@ def application(house: House, hosts: frozenset[str]) -> Doors:
             Route(f"{of_machine}/do/{{what}}", routes.act(acting.do), methods=["POST"]),
             Route(f"{of_machine}/record.{{form}}", routes.record),
             Route(f"{of_machine}/piece.zip", routes.piece),
-            Mount("/static", StaticFiles(directory=HERE / "static")),
+            Route("/static/{name}", routes.static),
         ],
         exception_handlers={AsleftError: routes.trouble, 404: routes.nowhere},
         lifespan=lifespan,
@@ -93,6 +94,11 @@ class _Routes:
             lstrip_blocks=True,
             undefined=StrictUndefined,
         )
+        self._static = {
+            file.name: file.read_bytes() for file in sorted((HERE / "static").iterdir())
+        }
+        digest = hashlib.sha256(b"".join(self._static.values())).hexdigest()[:12]
+        env.globals["edition"] = digest
         env.globals["path_of"] = _path_of
         env.globals["way_of"] = way_of
         for name in env.list_templates():
@@ -112,6 +118,15 @@ class _Routes:
             return self._page(request, f"{name}.html", {**context, "version": version})
 
         return show
+
+    async def static(self, request: Request) -> Response:
+        """Style or script, from memory; a browser keeps it for as long as its address stays."""
+        name = request.path_params["name"]
+        kind = KINDS.get(Path(name).suffix)
+        if name not in self._static or kind is None:
+            return await self.nowhere(request, None)
+        kept = {"cache-control": "public, max-age=31536000, immutable"}
+        return Response(self._static[name], media_type=kind, headers=kept)
 
     def act(self, action: acting.Action) -> Handler:
         """A handler that does what a form says and leads on."""

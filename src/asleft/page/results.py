@@ -39,6 +39,16 @@ def part_told(part: str, told: Mapping[str, Any]) -> str:
     return f"{title}: {'read back as sent' if told['verified'] else 'not verified'}{stored}"
 
 
+def found_in(told: Mapping[str, Any]) -> list[dict[str, str]]:
+    """The findings of a part of an evening as it ended: a sentence and its number each."""
+    result = told.get("result") or {} if told["schema"] == "asleft.trial/1" else {}
+    quantities = result.get("quantities", ())
+    return [
+        {"text": saying.finding(p, quantities), "figure": saying.figure_of(p, quantities)}
+        for p in result.get("proposals", ())
+    ]
+
+
 def finding(house: House, machine: str, _asked: Asked) -> dict[str, Any]:
     """What the trials found, each in a sentence, with its numbers behind it."""
     document, common = _record(house, machine)
@@ -61,6 +71,7 @@ def _found(trial: Mapping[str, Any], document: Mapping[str, Any]) -> dict[str, A
                 "text": saying.finding(
                     p, trial["quantities"], past=(p["setting"], p["axis"]) in since
                 ),
+                "figure": saying.figure_of(p, trial["quantities"]),
                 "why": p["reason"],
                 "verdict": p["verdict"],
                 "since": since.get((p["setting"], p["axis"])),

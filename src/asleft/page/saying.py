@@ -31,6 +31,14 @@ SETTINGS = {
     "radius": "radius",
     "reversal": "slack {axis}",
 }
+_MEASURED = {
+    "steps_per_mm": ("fed_ratio", "motion_scale", "printed_scale"),
+    "skew": ("shear",),
+    "growth": ("growth",),
+    "flow": ("flow",),
+    "clearance": ("clearance",),
+    "reversal": ("reversal",),
+}
 UNITS = {"steps_per_mm": "steps/mm", "skew": "mm/mm", "flow": "of the flow"}
 _VERDICTS = {
     "leave": "{name} is right",
@@ -70,6 +78,23 @@ def finding(
             error = error.replace(now, then)
     text = error or _VERDICTS.get(proposal["verdict"], "{name}").format(name=name)
     return text[:1].upper() + text[1:]
+
+
+def figure_of(proposal: Mapping[str, Any], quantities: Iterable[Mapping[str, Any]]) -> str:
+    """The number behind a finding with its unit and interval; nothing where there is none."""
+    names = _MEASURED.get(proposal["setting"], ())
+    for each in quantities:
+        where = each.get("axis") or each.get("plane")
+        if (
+            each["name"] in names
+            and where in (None, proposal["axis"])
+            and each["value"] is not None
+        ):
+            row = quantity_row(each)
+            held = "" if each["low95"] is None else f" ({row['why']}, 95 times of 100)"
+            told = f"{row['name'][:1].upper()}{row['name'][1:]}: {row['value']}{held}"
+            return told.replace(" %", "\u00a0%")
+    return ""
 
 
 def _error_of(axis: str, quantities: Iterable[Mapping[str, Any]]) -> str | None:

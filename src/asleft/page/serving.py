@@ -6,10 +6,12 @@ route. Stands on `app`.
 
 from __future__ import annotations
 
+import asyncio
 import socket
 import sys
 from collections.abc import Callable
 from types import FrameType
+from typing import TYPE_CHECKING
 
 import uvicorn
 
@@ -17,6 +19,9 @@ from asleft.errors import RefusedError
 from asleft.page import sheets
 from asleft.page.app import application
 from asleft.page.house import House
+
+if TYPE_CHECKING:
+    from starlette.types import ASGIApp, Message, Scope
 
 LEAVE_WITHIN_S = 2  # open event streams never end by themselves
 DEFAULT_PORT = 8723
@@ -81,27 +86,22 @@ def hosts_of(port: int, *, lan: bool) -> frozenset[str]:
     return frozenset(f"{name}:{port}" for name in names)
 
 
-def ready(house: House) -> None:
+def ready(house: House, sock: socket.socket) -> Server:
     """Do before the first visitor what the first visitor would wait for.
 
-    The store is opened, and found sound; libraries that a finding needs are loaded.
+    The store is opened, and found sound; libraries that a finding needs are loaded; the first
+    sheet is made once as it would be for a browser.
     """
     import scipy.special  # noqa: F401 - loading it is the purpose
 
     import asleft.bench.pictures  # noqa: F401
 
-    sheets.workshop(house, None, {})
-
-
-def serve(house: House, sock: socket.socket) -> None:
-    """Serve until a signal ends it; then heaters off and every line released.
-
-    Raises:
-        KeyboardInterrupt: a signal ended it.
-    """
+    sheets.workshop(house, None, {})  # raises what is wrong with the store
     port = sock.getsockname()[1]
+    app = application(house, hosts_of(port, lan=house.lan))
+    asyncio.run(_looked_at(app, f"127.0.0.1:{port}"))
     config = uvicorn.Config(
-        application(house, hosts_of(port, lan=house.lan)),
+        app,
         log_config=None,
         access_log=False,
         server_header=False,
@@ -111,7 +111,41 @@ def serve(house: House, sock: socket.socket) -> None:
         timeout_graceful_shutdown=LEAVE_WITHIN_S,
         limit_concurrency=200,
     )
+    config.load()
+    return Server(config, house.stop_all)
+
+
+async def _looked_at(app: ASGIApp, host: str) -> None:
+    """Ask for the first sheet without any socket; what it says is let go."""
+    asked: Scope = {
+        "type": "http",
+        "asgi": {"version": "3.0"},
+        "http_version": "1.1",
+        "method": "GET",
+        "scheme": "http",
+        "path": "/",
+        "raw_path": b"/",
+        "root_path": "",
+        "query_string": b"",
+        "headers": [(b"host", host.encode())],
+    }
+
+    async def receive() -> Message:
+        return {"type": "http.disconnect"}
+
+    async def send(_message: Message) -> None:
+        pass
+
+    await app(asked, receive, send)
+
+
+def serve(server: Server, house: House, sock: socket.socket) -> None:
+    """Serve until a signal ends it; then heaters off and every line released.
+
+    Raises:
+        KeyboardInterrupt: a signal ended it.
+    """
     try:
-        Server(config, house.stop_all).run(sockets=[sock])
+        server.run(sockets=[sock])
     finally:
         house.close()

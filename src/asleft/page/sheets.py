@@ -109,7 +109,10 @@ def now(house: House, machine: str, asked: Asked) -> dict[str, Any]:
         "told": [for_page(text) for text in person.told[-3:]],
         "doing": worker.doing,
         "title": title(worker),
-        "reports": [results.part_told(part, told) for part, told in worker.doing.done.items()],
+        "reports": [
+            {"text": results.part_told(part, told), "found": results.found_in(told)}
+            for part, told in worker.doing.done.items()
+        ],
     }
 
 
