@@ -190,7 +190,7 @@ def test_a_shaft_larger_than_the_bed_is_refused_and_the_hint_would_do():
     side=st.floats(120, 300),
     shape=st.sampled_from(["square", "round"]),
 )
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=5, deadline=None)
 def test_all_bodies_lie_on_the_bed_and_apart(gauge, side, shape):
     try:
         piece = FitPiece.for_machine(
