@@ -28,16 +28,17 @@ class DeliveredBefore(Exception):  # noqa: N818 - good news, not a fault
 
 
 @contextmanager
-def proved(engine: Engine, mark: Insert) -> Iterator[Connection]:
+def proved(engine: Engine, mark: Insert, *, settle: bool) -> Iterator[Connection]:
     """One transaction that leaves its token: all of the block is kept, or nothing.
 
     Args:
         engine: of a database server.
         mark: writes the token.
+        settle: wait to learn how a commit without an answer ended; else that is an error.
 
     Raises:
         DeliveredBefore: the token is there already; the block was not run.
-        StoreAwayError: the server went away in mid commit and did not come back.
+        StoreAwayError: the server went away in mid commit and did not come back to settle it.
         DBAPIError: anything else; nothing was kept.
     """
     with engine.connect() as connection:
@@ -48,7 +49,7 @@ def proved(engine: Engine, mark: Insert) -> Iterator[Connection]:
         except BaseException:
             transaction.rollback()
             raise
-        _commit(engine, transaction, mark)
+        _commit(engine, transaction, mark if settle else None)
 
 
 def _write(connection: Connection, mark: Insert) -> None:
@@ -60,13 +61,13 @@ def _write(connection: Connection, mark: Insert) -> None:
         raise DeliveredBefore from error
 
 
-def _commit(engine: Engine, transaction: Transaction, mark: Insert) -> None:
+def _commit(engine: Engine, transaction: Transaction, mark: Insert | None) -> None:
     from sqlalchemy.exc import DBAPIError
 
     try:
         transaction.commit()
     except DBAPIError as error:
-        if not is_away(error) or not _came_in(engine, mark):
+        if not is_away(error) or mark is None or not _came_in(engine, mark):
             raise
 
 

@@ -30,9 +30,19 @@ class Machines(Tables):
     """The part of the store about things rather than work."""
 
     def _named(self, connection: Connection, table: Table, name: str) -> int:
-        """The number of a name, made if it is new."""
+        """The number of a name, made if it is new; another laptop may make it at this moment."""
+        from sqlalchemy.exc import IntegrityError
+
         found = latest(connection, table, table.c.name == name)
-        return int(found["id"]) if found else self._insert(connection, table, name=name)
+        if found is None:
+            try:
+                with connection.begin_nested():
+                    return self._insert(connection, table, name=name)
+            except IntegrityError:
+                found = latest(connection, table, table.c.name == name)
+                if found is None:  # it was the name itself that the table declines
+                    raise
+        return int(found["id"])
 
     def add_machine(self, description: dict[str, Any]) -> int:
         """Keep a description (`name` in it); returns the machine's number.

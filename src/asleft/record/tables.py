@@ -75,6 +75,7 @@ class Tables:
         """One immediate transaction: all of the block is kept, or nothing.
 
         On a server it leaves a token, so that one whose answer was lost is known to have come in.
+        Who gives the token does the same again until it came in.
 
         Raises:
             DeliveredBefore: a transaction of this token came in earlier; the block was not run.
@@ -85,7 +86,7 @@ class Tables:
                     yield connection
                 return
             mark = self._token_row(token or uuid4().hex)
-            with proved(self._engine, mark) as connection:
+            with proved(self._engine, mark, settle=token is None) as connection:
                 yield connection
 
     def _token_row(self, token: str) -> Insert:

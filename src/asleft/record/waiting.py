@@ -23,9 +23,9 @@ from asleft.record.tables import utc_text
 if TYPE_CHECKING:
     from sqlalchemy import Connection
 
-PATIENCE_S = 1.0
+PATIENCE_S = 2.0
 """A server that let one wait longer than this is not asked at every reading."""
-PAUSE_S = 20.0
+PAUSE_S = 15.0
 WAITS = (
     "The store's server does not answer. What you read is kept on this computer and will be"
     " delivered when it is back: go on."
@@ -132,7 +132,11 @@ class Waiting(Late):
         """One row; 1 where it had waited and came in now."""
         began_s = time.monotonic()
         if began_s < self._not_before_s:
-            raise StoreAwayError(WAITS, where=self._where)
+            raise StoreAwayError(
+                "the store's server does not answer",
+                hint="What was read is kept on this computer and comes in first; try again soon.",
+                where=self._where,
+            )
         try:
             with super()._writing(entry["token"]) as connection:
                 self._file(connection, entry, late=late)
