@@ -159,18 +159,46 @@ def layout(sheet: Sheet, piece: FitPiece, middle: Point) -> None:
         tab = [(x - tab_wide / 2, y), (x + tab_wide / 2, y)]
         tab += [(x + tab_wide / 2, y + reach + tab_deep), (x - tab_wide / 2, y + reach + tab_deep)]
         sheet.shape([paper(*p) for p in tab], width=LINE, kind="tab")
-        sheet.shape(_circle(paper, x, y, reach), width=LINE, kind="body")
-        fill = "#fff" if is_bore else "#ddd"
-        kind = "bore" if is_bore else "pin"
-        sheet.shape(_circle(paper, x, y, size / 2), fill=fill, width=BOLD, kind=kind)
-        front = paper(x, y - size / 2)
-        sheet.line((front[0] - 0.8, front[1]), (front[0] + 0.8, front[1]), BOLD)
+        if is_bore:
+            _collar(sheet, paper, piece, (x, y), size)
+        else:
+            sheet.shape(_circle(paper, x, y, reach), width=LINE, kind="body")
+            sheet.shape(_pin(paper, piece, (x, y), size), fill="#ddd", width=BOLD, kind="pin")
         at = paper(x, y + reach + tab_deep / 2)
         below = (at[0], at[1] + 0.9)
         sheet.text(below, str(number), PLAIN, anchor="middle", bold=True, kind="label")
     words = {"bores": "bores, white", "pins": "pins, grey", "both": "bores white, pins grey"}
     legend = f"from above as they lie on the bed: {words[piece.parts]}"
     sheet.text((middle[0], middle[1] + 50), legend, SMALL, anchor="middle")
+
+
+def _collar(
+    sheet: Sheet,
+    paper: Callable[[float, float], Point],
+    piece: FitPiece,
+    at: Point,
+    size_mm: float,
+) -> None:
+    """Ring and bore, each with the bulge in front that the notch makes: outlines, then fields."""
+    x, y = at
+    radius, relief = size_mm / 2, piece.relief_mm
+    for wider, width, kind in ((piece.collar_mm, LINE, "body"), (0.0, BOLD, "bore")):
+        round_part = _circle(paper, x, y, radius + wider)
+        bulge = _circle(paper, x, y - radius, relief + wider)
+        sheet.shape(round_part, width=2 * width, kind=kind)
+        sheet.shape(bulge, width=2 * width, kind="notch")
+        sheet.shape(round_part, width=0)
+        sheet.shape(bulge, width=0)
+
+
+def _pin(
+    paper: Callable[[float, float], Point], piece: FitPiece, at: Point, size_mm: float
+) -> list[Point]:
+    """A circle whose front is cut off flat."""
+    flat = -size_mm / 2 + piece.relief_mm
+    turns = [math.pi * n / 36 for n in range(72)]
+    round_part = [(size_mm / 2 * math.cos(a), size_mm / 2 * math.sin(a)) for a in turns]
+    return [paper(at[0] + x, at[1] + max(y, flat)) for x, y in round_part]
 
 
 def _circle(
