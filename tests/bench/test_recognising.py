@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from asleft.bench.line.recognising import NONE_GIVEN, recognise
+from asleft.bench.line.recognising import NONE_GIVEN, meant, recognise
 from asleft.bench.person import Ask
 from asleft.controller import MachineDescription
 from asleft.controller.capabilities import Identity, parse_identity
@@ -43,6 +43,10 @@ class Someone:
 
     answer: bool = True
     asked: list[str] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)
+
+    def tell(self, text: str) -> None:
+        self.told.append(text)
 
     def confirm(self, ask: Ask) -> bool:
         self.asked.append(ask.key)
@@ -96,3 +100,16 @@ def test_a_fingerprint_outweighs_the_address(store):
     store.add_machine({"name": "jigs", "address": "/dev/ttyUSB8"})
     store.note_fingerprint(2, "UUID:3f1c-01")
     assert seen(store, Someone(), NAMED, by_name=False).name == "jigs"
+
+
+@pytest.mark.parametrize(("says", "known"), [(NAMED, ("UUID:3f1c-01",)), (NAMELESS, ())])
+def test_a_machine_met_before_it_was_described_has_its_name_afterwards(tmp_path, says, known):
+    with Store.open(tmp_path) as store:
+        someone = Someone()
+        met = seen(store, someone, says, by_name=False)
+        assert met.name == "machine at /dev/ttyUSB7" and "machine describe NAME" in someone.told[0]
+        store.add_machine(MachineDescription("case clocks", address="/dev/ttyUSB7").to_dict())
+        assert meant(store, None).name == "case clocks"
+        assert seen(store, someone, says).fingerprints == known
+        assert seen(store, someone, says, by_name=False).name == "case clocks"
+        assert len(someone.told) == 1 + len(known) and not someone.asked  # said once

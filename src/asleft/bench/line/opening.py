@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from asleft.bench.line.recognising import BY_ADDRESS
 from asleft.bench.person import Ask, Person
 from asleft.controller import MachineDescription
 from asleft.errors import InputError, RefusedError
@@ -47,7 +48,7 @@ def to_open(
             hint="Give --port (`asleft ports` lists them), or describe the machine with it once.",
             where="--port",
         )
-    wanted = known or MachineDescription(name=f"machine at {address}")
+    wanted = known or MachineDescription(name=f"{BY_ADDRESS}{address}")
     return replace(wanted, address=address, rate_baud=rate_baud or wanted.rate_baud)
 
 

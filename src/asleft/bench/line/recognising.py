@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 ON_PAPER = "machine on paper"
 """What work without a machine is filed under where none was described."""
+BY_ADDRESS = "machine at "
+"""What the name of a machine begins with that answered before anybody described it."""
 NONE_GIVEN = "none given"
 """Filed for a machine that gave a fingerprint once and, as a person said, gives none any more."""
 
@@ -38,7 +40,7 @@ def meant(store: Store, name: str | None) -> MachineRow | None:
         return row
     rows = store.machines()
     if len(rows) > 1:  # whatever was kept before anything was described is not meant any more
-        rows = [row for row in rows if row.name != ON_PAPER] or rows
+        rows = [row for row in rows if not _is_undescribed(row)] or rows
     if len(rows) > 1:
         raise InputError(
             "several machines are described and none is named",
@@ -81,9 +83,12 @@ def recognise(
     """
     said = machine.identify().fingerprint
     known = [row for row in store.machines() if said is not None and said in row.fingerprints]
+    known.sort(key=_is_undescribed)
     row = named or (known[0] if known else _expected(store, person, unknown))
     other = next((each for each in known if each.id != row.id), None)
-    if said not in row.fingerprints and other is not None:
+    if other is not None and not row.fingerprints and _is_undescribed(other):
+        person.tell(f"What was kept of it before it was described stays under {other.name!r}.")
+    elif said not in row.fingerprints and other is not None:
         raise InputError(
             f"the machine on this port is {other.name!r}, not {row.name!r}",
             hint=f"Name {other.name!r}, under which it is filed, or check the cable.",
@@ -99,6 +104,7 @@ def _expected(store: Store, person: Person, unknown: MachineDescription) -> Mach
     """The machine described at this address; else a new one, named by its address."""
     rows = described_at(store, str(unknown.address))
     rows = [row for row in rows if not row.fingerprints] or rows
+    rows = [row for row in rows if not _is_undescribed(row)] or rows
     if len(rows) > 1:
         raise InputError(
             "several machines are described at this address",
@@ -112,11 +118,10 @@ def _expected(store: Store, person: Person, unknown: MachineDescription) -> Mach
 
 def _new(store: Store, person: Person, unknown: MachineDescription) -> MachineRow:
     """File a machine that nobody described, unless it may be one that was never on a line yet."""
-    others = store.machines()
     may_be = [
         row.name
-        for row in others
-        if not (row.fingerprints or row.description.get("address") or row.name == ON_PAPER)
+        for row in store.machines()
+        if not (row.fingerprints or row.description.get("address") or _is_undescribed(row))
     ]
     if may_be:
         raise InputError(
@@ -124,12 +129,12 @@ def _new(store: Store, person: Person, unknown: MachineDescription) -> MachineRo
             hint="Name it with --machine, or describe this one under another name with its --port.",
             where="--machine",
         )
-    if others:
-        person.tell(
-            f"No machine described is known to be on this port. It is filed as {unknown.name!r},"
-            f" with limits of {unknown.max_nozzle_c:g} °C for the nozzle and"
-            f" {unknown.max_bed_c:g} °C for the bed."
-        )
+    person.tell(
+        f"No machine described is known to be on this port. It is filed as {unknown.name!r}, with a"
+        f" bed of {unknown.travel_mm[0]:g} × {unknown.travel_mm[1]:g} mm and limits of"
+        f" {unknown.max_nozzle_c:g} °C for the nozzle and {unknown.max_bed_c:g} °C for the bed;"
+        f" `asleft machine describe NAME --port {unknown.address}` says it better."
+    )
     store.add_machine(unknown.to_dict())
     row = store.machine(unknown.name)
     assert row is not None  # noqa: S101 - it was added just now
@@ -166,6 +171,11 @@ def _replaced(row: MachineRow) -> Ask:
         action="approve",
         only_in_person=True,
     )
+
+
+def _is_undescribed(row: MachineRow) -> bool:
+    """Whether nobody ever gave it a name: kept from a paste, or met on a port."""
+    return row.name == ON_PAPER or row.name.startswith(BY_ADDRESS)
 
 
 def _is_the_same(one: str, other: str) -> bool:
