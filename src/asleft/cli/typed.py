@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import sys
+from codecs import BOM_UTF16_BE, BOM_UTF16_LE
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -171,6 +172,9 @@ def read_text(name: str, *, what: str = "file") -> tuple[str, str]:
     shown = "standard input" if name == "-" else name
     try:
         if name == "-":
+            if sys.stdin.isatty():
+                end = "Ctrl-Z and Enter" if sys.platform == "win32" else "Ctrl-D"
+                click.echo(f"Paste the {what} here; {end} on a line of its own ends it.", err=True)
             raw = sys.stdin.buffer.read(_LARGEST_FILE_BYTES + 1)
         else:
             with Path(name).open("rb") as file:
@@ -183,7 +187,8 @@ def read_text(name: str, *, what: str = "file") -> tuple[str, str]:
     if len(raw) > _LARGEST_FILE_BYTES:
         raise InputError(f"the {what} is too large", hint="Give a smaller one.", where=shown)
     try:
-        text = raw.decode("utf-8-sig")
+        # Some shells write what a program printed as UTF-16, with a mark at its beginning.
+        text = raw.decode("utf-16" if raw.startswith((BOM_UTF16_LE, BOM_UTF16_BE)) else "utf-8-sig")
     except UnicodeDecodeError as fault:
         raise InputError(
             f"the {what} is not text in UTF-8", hint="Save it as plain text, UTF-8.", where=shown

@@ -84,7 +84,7 @@ def found_in_text(desk: Desk, text: str, *, source: str) -> dict[str, Any]:
         )
     kept = desk.keep(report, f"pasted from {source}", "pasted")
     settle(desk, report, "pasted")
-    return _told(desk, report, kept, storage="unknown")
+    return _told(desk, report, kept, storage="unknown", in_part=True)
 
 
 def found_typed(desk: Desk, steps: Mapping[str, float]) -> dict[str, Any]:
@@ -100,7 +100,7 @@ def found_typed(desk: Desk, steps: Mapping[str, float]) -> dict[str, Any]:
     missing = _left_out(desk, report)
     kept = desk.keep(report, "typed", "typed")
     settle(desk, report, "typed")
-    told = _told(desk, report, kept, storage="unknown")
+    told = _told(desk, report, kept, storage="unknown", in_part=True)
     told["warnings"] += missing
     return told
 
@@ -150,10 +150,18 @@ def _not_understood(lines: Sequence[str]) -> str:
     return f"{len(lines)} lines are not understood and kept as they stand: {shown}{more}"
 
 
-def _told(desk: Desk, report: SettingsReport, kept: int, *, storage: str) -> dict[str, Any]:
+def _told(
+    desk: Desk, report: SettingsReport, kept: int, *, storage: str, in_part: bool = False
+) -> dict[str, Any]:
+    """As `asleft.found/1`; a state typed or pasted `in_part` is silent on what it leaves out."""
     told = report.to_dict()
     differs = stored_differences(desk, report)
     warnings = list(told.get("warnings", []))
+    if in_part and differs:
+        left_out = sum(each.after is None for each in differs)
+        differs = [each for each in differs if each.after is not None]
+        if left_out:
+            warnings.append(f"{left_out} of the values seen in storage before are not in it")
     if report.unknown:
         warnings.append(_not_understood(report.unknown))
     if differs is None and storage != "no":
