@@ -146,3 +146,19 @@ def test_bad_input_is_refused() -> None:
         Extrusion(density_g_cm3=-1.0)
     with pytest.raises(InputError):
         solve_bead([BeadReading(0.45, 0.45)], instrument=CALIPER, in_force=0.0)
+
+
+def test_a_zero_that_a_check_found_is_taken_off() -> None:
+    # A short known length reads 0.02 mm too much, which is nearly all zero: a wall read so is
+    # 0.02 mm thinner than it seems, and the zero is known better than the data sheet has it.
+    from asleft.measure import KnownLengthCheck
+
+    rows = [BeadReading(w, w + 0.02 + d) for w in WIDTHS for d in (-0.01, 0.01, -0.01, 0.01)]
+    heavy = _due_g() * 1.0
+    rows[0] = BeadReading(rows[0].drawn_width_mm, rows[0].reading_mm, heavy)
+    checked = Instrument(check=KnownLengthCheck(5.0, 0.001, 0.02, 0.001))
+    before = solve_bead(rows, instrument=CALIPER, extrusion=WEIGHED).quantities[1]
+    after = solve_bead(rows, instrument=checked, extrusion=WEIGHED).quantities[1]
+    assert before.value > 0.015
+    assert abs(after.value) < 0.003
+    assert after.u < 0.8 * before.u

@@ -126,3 +126,48 @@ def test_two_feeds_that_agree_by_chance_are_not_believed_to_the_last_digit() -> 
     level = solve_feed(same, instrument=Instrument(), in_force=93.0).quantities[0]
     assert level.low95 is not None and level.high95 is not None
     assert level.high95 - level.low95 > 0.002  # a hand-made mark is not that sharp
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        (FeedReading(100.0, 0.0), "a cut piece of 0 mm"),
+        (FeedReading(100.0, -2.0), "a cut piece of -2 mm"),
+        (FeedReading(0.0, 100.0), "0 mm is no feed"),
+        (FeedReading(100.0, float("nan")), "a cut piece of nan mm"),
+        (FeedReading(100.0, 99.0, rate_mm_min=0.0), "0 mm/min is no rate"),
+        (FeedReading(100.0, 120.0, 120.0, 0.0), "the mark went in"),
+        (FeedReading(100.0, -5.0, 120.0, 125.0), "125 mm cannot remain of 120 mm"),
+        (FeedReading(100.0, 0.0, 0.0, 0.0), "0 mm is no mark"),
+        (FeedReading(100.0, 90.0, 120.0, 20.0), "90 mm cannot be missing"),
+    ],
+)
+def test_what_no_filament_can_have_given_is_refused(row: FeedReading, said: str) -> None:
+    sound = FeedReading(100.0, 100.0)
+    with pytest.raises(InputError, match=said) as refused:
+        solve_feed([sound, row], instrument=Instrument(), in_force=93.0)
+    assert refused.value.where == "row 2"
+    assert refused.value.hint
+
+
+def test_nothing_fed_past_a_mark_is_possible_and_is_the_hardwares() -> None:
+    none = _marked(120.0, 120.0, 120.0)
+    assert none.proposals[0].verdict == "inspect"
+    assert none.proposals[0].proposed is None
+    rated = [FeedReading(100.0, 0.0, 120.0, 120.0, rate) for rate in (50, 50, 100, 100, 200, 200)]
+    found = solve_feed(rated, instrument=Instrument(), in_force=93.0)
+    slip = next(q for q in found.quantities if q.name == "slip_rate")
+    assert (slip.low95, slip.high95) == (None, None)
+    assert "nothing went in" in slip.reason
+
+
+def test_two_readings_cover_too() -> None:
+    # Two that happen to agree, beside the caliper's own doubt: by Welch-Satterthwaite alone the
+    # interval was narrower than that of the two readings without the caliper, and held 0.93.
+    rng = np.random.default_rng(2)
+    scale, hits = Instrument().scale_sd, 0
+    for _ in range(1500):
+        caliper = 1 + rng.normal(0, scale)
+        q = _marked(*(120 - 100 * caliper + rng.normal(0, 0.3, 2))).quantities[0]
+        hits += q.low95 <= 1.0 <= q.high95
+    assert hits / 1500 > 0.95 - 0.0112  # two standard deviations of that share

@@ -1,5 +1,7 @@
 """Checks on a known length: from readings, and what they tell of an instrument's own scale."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -50,3 +52,31 @@ def test_feed_uses_the_check() -> None:
     ratio = solve_feed(rows, instrument=long, in_force=93.0).quantities[0]
     assert ratio.value == pytest.approx(1.0, abs=1e-4)
     assert ratio.u < 0.0005
+
+
+@pytest.mark.parametrize("zero", [None, 0.004])
+@pytest.mark.parametrize("length", [0.0, 60.0, 100.0])
+def test_own_error_by_least_squares(length: float, zero: float | None) -> None:
+    check = KnownLengthCheck(100.0, 0.003, 0.04, 0.004)
+    instrument = Instrument(check=check, zero_u_mm=zero)
+    sds = np.array([math.hypot(0.003, 0.004), instrument.outside_zero_sd_mm, instrument.scale_sd])
+    design = np.array([[1.0, 100.0], [1.0, 0.0], [0.0, 1.0]]) / sds[:, None]
+    covariance = np.linalg.inv(design.T @ design)
+    there = np.array([1.0, length])
+    expected = there @ covariance @ design.T @ (np.array([0.04, 0.0, 0.0]) / sds)
+    value, u = instrument.own_error(length)
+    assert value == pytest.approx(expected, rel=1e-9)
+    assert u == pytest.approx(math.sqrt(there @ covariance @ there), rel=1e-9)
+
+
+def test_a_cut_piece_as_long_as_the_known_length_is_freed_of_what_was_found() -> None:
+    # Zero and scale are tied by the check: at its length their sum is known, whatever each is.
+    check = KnownLengthCheck(100.0, 0.001, 0.04, 0.001)
+    caliper = Instrument(check=check)
+    cut = [FeedReading(100.0, 100.04 + d) for d in (-0.03, 0.03, -0.03, 0.03)]
+    found = solve_feed(cut, instrument=caliper, in_force=93.0)
+    assert found.quantities[0].value == pytest.approx(1.0, abs=3e-6)
+    own = next(line for line in found.budget if line.kind == "B")
+    assert own.contribution < 2e-5
+    total = sum(line.contribution**2 for line in found.budget)
+    assert found.quantities[0].u == pytest.approx(math.sqrt(total), rel=1e-12)

@@ -14,10 +14,10 @@ from scipy import optimize, stats
 
 from asleft.measure import Instrument, prove_span, solve_span
 from asleft.measure.chance import f_upper_tail
+from asleft.measure.face import FACE_SD_MM
 from asleft.measure.span.design import PARAMETERS, WORDS, Places, model
 from asleft.measure.span.fit import SpanFit, fit_span
 from asleft.measure.span.predict import predict_span
-from asleft.measure.face import FACE_SD_MM
 from asleft.measure.span.scatter import READING_SD_MM, derivatives
 
 CALIPER = Instrument()

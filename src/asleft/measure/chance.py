@@ -52,6 +52,24 @@ def effective_dof(parts: tuple[tuple[float, float], ...]) -> float:
     return total**2 / below if below > 0 else math.inf
 
 
+def dof_beside(u: float, dof: float, others: tuple[float, ...]) -> float:
+    """Degrees of freedom of `u` with so many, beside doubts that are sure of their size.
+
+    As Welch-Satterthwaite, but never so many that a further doubt makes the interval narrower
+    than `u` alone would: that formula does so where `dof` is one or two.
+    """
+    total = math.hypot(u, *others)
+    many = effective_dof(((u, dof), *((other, math.inf) for other in others)))
+    factor = coverage_factor(dof) * u / total
+    if many == dof or coverage_factor(many) >= factor:
+        return many
+    low, high = dof, min(many, MANY_DOF)
+    while high - low > 1e-9 * high:
+        middle = math.sqrt(low * high)
+        low, high = (middle, high) if coverage_factor(middle) > factor else (low, middle)
+    return low
+
+
 def chi_square_quantile(p: float, dof: float) -> float:
     """χ² quantile for probability `p` and `dof` degrees of freedom (> 0)."""
     from scipy.special import chdtri

@@ -129,6 +129,22 @@ class Instrument:
         gain = sd**2 * length / (noise**2 + (sd * length) ** 2)
         return gain * self.check.error_mm, sd * math.sqrt(1 - gain * length)
 
+    def own_error(self, length_mm: float) -> tuple[float, float]:
+        """The error of the outside jaws at a length, mm (value, standard uncertainty).
+
+        From the last check if any, which ties zero and scale to each other: they are not two
+        independent inputs then (JCGM 100, 5.2), and at the length of the check both cancel.
+        """
+        zero, scale = self.outside_zero_sd_mm, self.scale_sd
+        sd = math.hypot(zero, scale * length_mm)
+        if self.check is None:
+            return 0.0, sd
+        known = self.check.nominal_mm
+        read = math.hypot(self.check.u_mm, self.check.error_u_mm, zero, scale * known)
+        shared = zero**2 + scale**2 * length_mm * known
+        gain = shared / read**2
+        return gain * self.check.error_mm, math.sqrt(max(sd**2 - gain * shared, 0.0))
+
     def to_dict(self) -> dict[str, Any]:
         """JSON values; the inverse is `from_dict`."""
         return asdict(self)

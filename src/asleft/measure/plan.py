@@ -159,12 +159,12 @@ def plan_feed(
     for what, value in (("length", length_mm), ("scatter", scatter_mm)):
         if not 0 < value < math.inf:
             raise InputError(f"a {what} of {value:g} mm is impossible", hint="Give mm above 0.")
-    zero = 0.0 if marked else instrument.outside_zero_sd_mm / length_mm
+    own = instrument.own_scale()[1] if marked else instrument.own_error(length_mm)[1] / length_mm
     rounding = instrument.rounding_sd_mm * (math.sqrt(2) if marked else 1.0)
 
     def expected(n: int) -> tuple[Expected, ...]:
         scatter = max(scatter_mm / math.sqrt(n), rounding) / length_mm
-        u = math.hypot(scatter, zero, instrument.own_scale()[1])
+        u = math.hypot(scatter, own)
         return (Expected("fed_ratio", "E", u, "1", u <= tolerance.feed * ENOUGH),)
 
     return _plan(expected, repeats, "a longer feed")

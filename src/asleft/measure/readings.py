@@ -6,6 +6,7 @@ thousand from a scanned target go the same way. No file and no clock is known he
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -13,6 +14,13 @@ Direction = Literal["X", "Y", "Z", "XY+", "XY-", "XZ+", "XZ-", "YZ+", "YZ-"]
 Faces = Literal["outside", "inside", "same"]
 Approach = Literal["+", "-"]
 Outcome = Literal["refuses", "turns", "loose"]
+
+MARK_WENT_IN = "0 means that the mark went in: how much was fed is not known"
+NO_WAY_OUT = "Filament cannot come out of the entry by feeding; look whether columns are swapped."
+NOTHING_CAME = (
+    "If nothing came out, see that the gear turns and grips and the nozzle is free; then feed"
+    " again, and leave this row out."
+)
 
 
 @dataclass(frozen=True)
@@ -28,6 +36,40 @@ class FeedReading:
     marked_mm: float | None = None
     remaining_mm: float | None = None
     rate_mm_min: float | None = None
+
+
+def impossible_feed(reading: FeedReading) -> tuple[str, str, str] | None:
+    """Column, what is wrong and what to do where no filament can have given this; else None.
+
+    That nothing went in is possible, where a mark says so.
+    """
+    commanded, fed, rate = reading.commanded_mm, reading.fed_mm, reading.rate_mm_min
+    if not 0 < commanded < math.inf:
+        hint = "Give the commanded length in mm, above 0."
+        return "commanded_mm", f"{commanded:g} mm is no feed", hint
+    if rate is not None and not 0 < rate < math.inf:
+        return "rate_mm_min", f"{rate:g} mm/min is no rate", "Give mm/min above 0."
+    if reading.remaining_mm is not None:
+        return _impossible_mark(reading.marked_mm or 0.0, reading.remaining_mm, fed)
+    if not 0 < fed < math.inf:
+        return "fed_mm", f"a cut piece of {fed:g} mm cannot be measured", NOTHING_CAME
+    return None
+
+
+def _impossible_mark(
+    marked_mm: float, remaining_mm: float, fed_mm: float
+) -> tuple[str, str, str] | None:
+    if not 0 < marked_mm < math.inf:
+        return "marked_mm", f"{marked_mm:g} mm is no mark", "Give how far away it was, in mm."
+    if remaining_mm == 0:
+        return "remaining_mm", MARK_WENT_IN, "Feed again with more marked, and leave this row out."
+    if not 0 < remaining_mm <= marked_mm:
+        what = f"{remaining_mm:g} mm cannot remain of {marked_mm:g} mm marked"
+        return "remaining_mm", what, NO_WAY_OUT
+    if not abs(marked_mm - remaining_mm - fed_mm) < 1e-6:
+        what = f"{fed_mm:g} mm cannot be missing of {marked_mm:g} mm with {remaining_mm:g} left"
+        return "fed_mm", what, "Give marked less remaining."
+    return None
 
 
 @dataclass(frozen=True)

@@ -61,11 +61,16 @@ class BudgetLine:
 
 @dataclass(frozen=True)
 class SetAside:
-    """A reading that the estimate does not use, and why. `row` counts from 1."""
+    """A reading that the estimate does not use, and why.
+
+    `row` counts from 1 over all the readings together, also those of a trial that went before;
+    `place` is where it was read, where that was said.
+    """
 
     row: int
     reading_mm: float
     why: str
+    place: str | None = None
 
 
 @dataclass(frozen=True)

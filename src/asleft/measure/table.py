@@ -18,6 +18,7 @@ from asleft.measure.readings import (
     Outcome,
     SpanReading,
     TraverseReading,
+    impossible_feed,
     possible_span_mm,
 )
 from asleft.measure.rows import Row, columns_of, rows_of
@@ -54,22 +55,15 @@ def parse_feed_table(text: str, *, name: str) -> list[FeedReading]:
 def _feed(row: Row, *, marked: bool) -> FeedReading:
     commanded = row.size("commanded_mm")
     rate = row.size("rate_mm_min", most=FASTEST_MM_MIN) if row.has("rate_mm_min") else None
-    if not marked:
-        return FeedReading(commanded, row.size("fed_mm", zero=True), rate_mm_min=rate)
-    mark, remaining = row.size("marked_mm"), row.size("remaining_mm", zero=True)
-    if remaining == 0:
-        raise row.wrong(
-            "remaining_mm",
-            "0 means that the mark went in: how much was fed is not known",
-            "Feed again with more marked, and leave this row out.",
-        )
-    if remaining > mark:
-        raise row.wrong(
-            "remaining_mm",
-            f"{row.cells['remaining_mm']!r} is more than was marked ({mark:g} mm)",
-            "Filament cannot come out of the entry by feeding; look whether columns are swapped.",
-        )
-    return FeedReading(commanded, mark - remaining, mark, remaining, rate)
+    if marked:
+        mark, remaining = row.size("marked_mm"), row.size("remaining_mm", zero=True)
+        reading = FeedReading(commanded, mark - remaining, mark, remaining, rate)
+    else:
+        reading = FeedReading(commanded, row.size("fed_mm", zero=True), rate_mm_min=rate)
+    wrong = impossible_feed(reading)
+    if wrong is not None:
+        raise row.wrong(*wrong)
+    return reading
 
 
 def parse_span_table(text: str, *, name: str) -> list[SpanReading]:

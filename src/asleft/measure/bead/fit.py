@@ -60,6 +60,7 @@ class BeadFit:
     linear: LinearFit
     design: Array
     sd: Array
+    prior_mean: Array
     prior_sd: Array
     names: tuple[str, ...]
     other_ways: tuple[str, ...]
@@ -129,16 +130,17 @@ def fit_bead(
     more, wanted, its_sd, ways = _other_ways(masses_g, extrusion)
     rows = np.vstack([rows, more])
     target, sds = np.concatenate([target, wanted]), np.concatenate([sds, its_sd])
-    prior = np.array([FLOW_SD, SHAPE_SD_MM, instrument.outside_zero_sd_mm, 1.0, extrusion.feed_u])
+    zero, zero_u = instrument.own_error(0.0)
+    prior = np.array([FLOW_SD, SHAPE_SD_MM, zero_u, 1.0, extrusion.feed_u])
     names = ["", "shape of the bead, before any reading", "zero of the outside jaws", "", ""]
     if extrusion.density_g_cm3 is not None:
         prior[3] = extrusion.density_u_g_cm3 / extrusion.density_g_cm3
         names[3] = "density of the plastic"
     if extrusion.measured_diameter_mm is not None:
         names[4] = "length of filament that really went in"
-    mean = np.array([1.0, 0.0, 0.0, 0.0, 0.0])
+    mean = np.array([1.0, 0.0, zero, 0.0, 0.0])
     linear = least_squares(rows, target, sds, mean, prior)
-    return BeadFit(linear, rows, sds, prior, tuple(names), ways, n, sd, dof)
+    return BeadFit(linear, rows, sds, mean, prior, tuple(names), ways, n, sd, dof)
 
 
 def _scatter(drawn: Array, read: Array, instrument: Instrument) -> tuple[float, float]:

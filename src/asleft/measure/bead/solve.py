@@ -126,7 +126,8 @@ def _judge_flow(fit: BeadFit, doubt: str | None, tolerance: Tolerance) -> Judgem
 def _trouble(fit: BeadFit) -> str | None:
     """Ways to the flow that contradict each other: an input far outside what it should be."""
     for j, name in enumerate(fit.names):
-        if name and abs(float(fit.linear.values[j])) > 3 * fit.prior_sd[j]:
+        off = float(fit.linear.values[j] - fit.prior_mean[j])
+        if name and abs(off) > 3 * fit.prior_sd[j]:
             return f"the readings contradict each other: {name} would be more than 3 u off"
     return None
 

@@ -58,6 +58,8 @@ def slip_bracket(rates: Array, ratios: Array, rounding: float = 0.0) -> SlipBrac
     pooled = float(np.sum((ratios - means[which]) ** 2)) / dof
     sd = max(math.sqrt(pooled), rounding)
     weight = np.where(np.arange(levels.size) < 2, count, 0.0) / count[:2].sum()
+    if not weight @ means > 0:
+        return SlipBracket(None, None, None, "nothing went in even at the slowest rates")
     # Mean at each rate less 0.99 of the level; the two lowest rates share scatter with the level.
     contrast = np.eye(levels.size) - (1 - LOSS) * weight
     over = contrast @ means

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from asleft.errors import InputError
-from asleft.measure.chance import coverage_factor, effective_dof, probability_below
+from asleft.measure.chance import coverage_factor, dof_beside, effective_dof, probability_below
 from asleft.measure.feed.slip import slip_quantity
 from asleft.measure.instrument import Instrument
 from asleft.measure.linear import Array, least_squares, residual_sd
-from asleft.measure.readings import FeedReading
+from asleft.measure.readings import FeedReading, impossible_feed
 from asleft.measure.result import BudgetLine, Proposal, Quantity, Solution
 from asleft.measure.tolerance import Tolerance
 from asleft.measure.verdict import Evidence, judge
@@ -33,20 +33,22 @@ LEAST_SCATTER_MM = 0.03
 
 @dataclass(frozen=True)
 class _Level:
-    """Mean ratio and the parts of its uncertainty, all relative. `scatter_u` None: one reading."""
+    """Mean ratio and the parts of its uncertainty, all relative. `scatter_u` None: one reading.
+
+    `own` are the lines of the budget that the instrument brings, independent of each other.
+    """
 
     ratio: float
     scatter_u: float | None
     scatter_dof: float
-    scale_u: float
-    zero_u: float
+    own: tuple[BudgetLine, ...]
     n: int
 
     @property
     def u(self) -> float | None:
         if self.scatter_u is None:
             return None
-        return math.hypot(self.scatter_u, self.scale_u, self.zero_u)
+        return math.hypot(self.scatter_u, *(line.contribution for line in self.own))
 
 
 def solve_feed(
@@ -84,20 +86,17 @@ def solve_feed(
     if slip is not None:
         quantities.append(slip[0])
         warnings += slip[1]
-    budget = _budget(level, instrument)
+    budget = _budget(level)
     return Solution("feed", (*quantities,), (proposal,), budget, (), (*warnings,))
 
 
 def _check(readings: Sequence[FeedReading], in_force: float | None) -> None:
     if not readings:
         raise InputError("there are no readings", hint="Feed and measure at least once.")
-    for row, r in enumerate(readings, start=1):
-        if not (0 < r.commanded_mm < math.inf and 0 <= r.fed_mm < math.inf):
-            raise InputError(
-                f"{r.fed_mm:g} mm fed for {r.commanded_mm:g} mm is impossible",
-                hint="Lengths are above 0.",
-                where=f"row {row}",
-            )
+    for row, reading in enumerate(readings, start=1):
+        wrong = impossible_feed(reading)
+        if wrong is not None:
+            raise InputError(wrong[1], hint=wrong[2], where=f"row {row}")
     if in_force is not None and not 0 < in_force < math.inf:
         raise InputError(
             f"{in_force:g} steps per mm are impossible", hint="Give a number above 0.", where="E"
@@ -119,21 +118,38 @@ def _slowest(readings: Sequence[FeedReading]) -> tuple[list[FeedReading], list[s
 
 def _level(used: Sequence[FeedReading], ratios: Array, instrument: Instrument) -> _Level:
     n, length = len(used), float(np.mean([r.commanded_mm for r in used]))
-    marked = all(r.remaining_mm is not None for r in used)
     rounding = _rounding(used, instrument)  # the mean is never better than one rounding
     spread = max(float(np.std(ratios, ddof=1)), LEAST_SCATTER_MM / length) if n > 1 else None
     scatter = None if spread is None else spread / math.sqrt(n)
-    own, own_u = instrument.own_scale()
-    ratio = float(np.mean(ratios)) / (1 + own)
+    ratio, own = _corrected(used, float(np.mean(ratios)), length, instrument)
     return _Level(
         ratio=ratio,
         scatter_u=None if scatter is None else max(scatter, rounding),
         scatter_dof=n - 1 if scatter is not None and scatter >= rounding else math.inf,
-        scale_u=ratio * own_u,
-        # The zero cancels between mark and remaining length, both read by the same jaws.
-        zero_u=0.0 if marked else instrument.outside_zero_sd_mm / length,
+        own=own,
         n=n,
     )
+
+
+def _corrected(
+    used: Sequence[FeedReading], ratio: float, length_mm: float, instrument: Instrument
+) -> tuple[float, tuple[BudgetLine, ...]]:
+    """The ratio without the instrument's own error, and what is not known of that."""
+
+    def line(what: str, u: float, sensitivity: float) -> BudgetLine:
+        return BudgetLine("fed_ratio", what, "B", u, sensitivity, u * sensitivity)
+
+    # The zero cancels between mark and remaining length, both read by the same jaws.
+    if any(r.remaining_mm is None for r in used) and instrument.check is not None:
+        error, u = instrument.own_error(ratio * length_mm)
+        what = "error of the caliper at this length, after its check"
+        return ratio - error / length_mm, (line(what, u, 1 / length_mm),)
+    scale, scale_u = instrument.own_scale()
+    ratio /= 1 + scale
+    own = [line("scale of the caliper", scale_u, ratio)]
+    if any(r.remaining_mm is None for r in used):
+        own.append(line("zero of the outside jaws", instrument.outside_zero_sd_mm, 1 / length_mm))
+    return ratio, tuple(own)
 
 
 def _rounding(used: Sequence[FeedReading], instrument: Instrument) -> float:
@@ -145,13 +161,10 @@ def _rounding(used: Sequence[FeedReading], instrument: Instrument) -> float:
 
 def _dof(level: _Level) -> float:
     assert level.scatter_u is not None  # noqa: S101 - callers have looked
-    return effective_dof(
-        (
-            (level.scatter_u, level.scatter_dof),
-            (level.scale_u, math.inf),
-            (level.zero_u, math.inf),
-        )
-    )
+    own = tuple(line.contribution for line in level.own)
+    if level.scatter_dof == 1:
+        return dof_beside(level.scatter_u, 1, own)
+    return effective_dof(((level.scatter_u, level.scatter_dof), *((u, math.inf) for u in own)))
 
 
 def _trouble(ratios: Array, used: Sequence[FeedReading]) -> str | None:
@@ -213,7 +226,7 @@ def _proposal(
             u_readings=level.scatter_u,
             readings=level.n,
             largest="the scatter of the feeds"
-            if level.scatter_u >= max(level.scale_u, level.zero_u)
+            if level.scatter_u >= max(line.contribution for line in level.own)
             else "the caliper itself",
             remedy="feed a longer length, or check the caliper on a known length",
             plausible=PLAUSIBLE,
@@ -238,22 +251,9 @@ def _proposal(
     )
 
 
-def _budget(level: _Level, instrument: Instrument) -> tuple[BudgetLine, ...]:
-    lines = []
+def _budget(level: _Level) -> tuple[BudgetLine, ...]:
+    lines = list(level.own)
     if level.scatter_u is not None:
-        u = level.scatter_u * math.sqrt(level.n)
-        lines.append(
-            BudgetLine("fed_ratio", "scatter of a feed", "A", u, level.scatter_u / u,
-                       level.scatter_u)
-        )  # fmt: skip
-    lines.append(
-        BudgetLine("fed_ratio", "scale of the caliper", "B", instrument.own_scale()[1],
-                   level.ratio, level.scale_u)
-    )  # fmt: skip
-    if level.zero_u:
-        zero = instrument.outside_zero_sd_mm
-        lines.append(
-            BudgetLine("fed_ratio", "zero of the outside jaws", "B", zero, level.zero_u / zero,
-                       level.zero_u)
-        )  # fmt: skip
+        u, one = level.scatter_u * math.sqrt(level.n), 1 / math.sqrt(level.n)
+        lines.append(BudgetLine("fed_ratio", "scatter of a feed", "A", u, one, level.scatter_u))
     return tuple(sorted(lines, key=lambda line: -line.contribution))

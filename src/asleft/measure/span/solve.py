@@ -212,7 +212,7 @@ def _set_aside(fit: SpanFit, readings: Sequence[SpanReading]) -> tuple[SetAside,
                 if i in group:
                     rows = ", ".join(str(k + 1) for k in group)
                     why = f"one of rows {rows} is wrong, nobody can say which; measure them again"
-            aside.append(SetAside(i + 1, readings[i].reading_mm, why))
+            aside.append(SetAside(i + 1, readings[i].reading_mm, why, readings[i].place))
     return tuple(aside)
 
 
