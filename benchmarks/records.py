@@ -2,9 +2,10 @@
 
     python -m benchmarks.records [--more N] [--seed N] [--out FOLDER]
 
-Three calibrations of one seed (cartesian, crossed-belt, delta) and N cartesian ones more, two at
-a time and niced. Prints a row a record and what was asked of all. `--out` with records of an
-earlier run looks at those again and makes only what is missing.
+Three calibrations of one seed (cartesian, crossed-belt, delta), four that did not go as evenings go
+(`records_odd`) and N cartesian ones more, two at a time and niced. Prints a row a record and what
+was asked of all. `--out` with records of an earlier run looks at those again and makes only what is
+missing.
 """
 
 from __future__ import annotations
@@ -24,8 +25,11 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
+from benchmarks.records_odd import make_odd
+
 from asleft.bench.rechecking import recheck
 from asleft.record import to_pdf
+from asleft.record.digests import digest, digest_of_all
 from asleft.record.sheet import sheet
 
 KINDS = ("cartesian", "crossed-belt", "delta")
@@ -110,6 +114,50 @@ def altered(document: dict[str, Any], every: int) -> Iterator[tuple[str, dict[st
             yield f"trial {trial['id']}, reading {reading['key']}", other
 
 
+def quietly_altered(document: dict[str, Any], every: int) -> Iterator[dict[str, Any]]:
+    """One reading that counted in `every` with its last digit another, all digests made anew.
+
+    What remains to feel it are the estimates.
+    """
+    for t, trial in enumerate(document["trials"]):
+        if trial["outcome"] != "done":
+            continue
+        for r, reading in enumerate(trial["readings"]):
+            if r % every or not reading["used"] or reading["place"].get("outcome"):
+                continue
+            other = copy.deepcopy(document)
+            changed = other["trials"][t]["readings"][r]
+            changed["value"] = digit_turned(repr(reading["value"]), float)
+            changed["raw"] = repr(changed["value"])
+            other["readings_sha256"] = digest(other["trials"])
+            other["record_sha256"] = digest_of_all(other)
+            yield other
+
+
+def leaves(value: Any) -> Iterator[tuple[Any, Any]]:
+    """Every place of a value that holds no other, as what holds it and its key there."""
+    pairs = value.items() if isinstance(value, dict) else enumerate(value)
+    for key, each in list(pairs):
+        if isinstance(each, dict | list) and each:
+            yield from leaves(each)
+        else:
+            yield value, key
+
+
+def unfelt(document: dict[str, Any], wanted: int) -> tuple[int, int]:
+    """Of some `wanted` places anywhere in the record, how many were altered and not noticed."""
+    own = copy.deepcopy(document)
+    places = [(holder, key) for holder, key in leaves(own) if key != "record_sha256"]
+    tried = missed = 0
+    for holder, key in places[:: max(1, len(places) // wanted)]:
+        kept = holder[key]
+        holder[key] = f"{kept} altered"
+        tried += 1
+        missed += digest_of_all(own) == document["record_sha256"]
+        holder[key] = kept
+    return tried, missed
+
+
 def digit_turned(text: str, kind: type) -> Any:
     """The text with its last digit one further, as text or as a number."""
     places = [n for n, sign in enumerate(text) if sign.isdigit()]
@@ -128,6 +176,8 @@ def look(path: Path, every: int = 1) -> dict[str, Any]:
     text = printed(pdf)
     path.with_suffix(".pdf").write_bytes(pdf)
     tried = [(where, recheck(other)["same"]) for where, other in altered(document, every)]
+    quiet = [recheck(other)["same"] for other in quietly_altered(document, 4 * every)]
+    anywhere, missed = unfelt(document, 200)
     readings = [each for trial in document["trials"] for each in trial["readings"]]
     return {
         "name": path.stem,
@@ -139,6 +189,10 @@ def look(path: Path, every: int = 1) -> dict[str, Any]:
         "same_bytes": pdf == to_pdf(copy.deepcopy(document)),
         "same": recheck(document)["same"],
         "altered": len(tried),
+        "anywhere": anywhere,
+        "missed": missed,
+        "quiet": len(quiet),
+        "quiet_missed": sum(quiet),
         "unused": sum(not each["used"] for each in readings),
         "unnoticed": [where for where, same in tried if same],
     }
@@ -167,9 +221,24 @@ def summary(told: list[dict[str, Any]]) -> list[str]:
         f" {sum(len(each['invented']) for each in told)} numbers on paper not in a sheet",
         f"one digit changed: noticed {felt} of {tried}, among them"
         f" {sum(each['unused'] for each in told)} readings that were not used",
+        f"any value anywhere changed: noticed {sum(t['anywhere'] - t['missed'] for t in told)} of"
+        f" {sum(t['anywhere'] for t in told)}",
+        "a reading that counted changed with its text, and both digests made anew: noticed by the"
+        f" estimates {sum(t['quiet'] - t['quiet_missed'] for t in told)} of"
+        f" {sum(t['quiet'] for t in told)}",
         f"seconds a PDF: median {statistics.median(seconds):.2f}, worst {max(seconds):.2f};"
         f" KiB: median {statistics.median(sizes):.0f}, worst {max(sizes):.0f}",
     ]
+
+
+def show(path: Path) -> dict[str, Any]:
+    """Ask one record everything, and print its row."""
+    told = look(path)
+    print(row(told), flush=True)
+    for name in ("lost", "invented", "unnoticed"):
+        if told[name]:
+            print(f"  {name}: {told[name][:8]}")
+    return told
 
 
 def main(more: int, seed: int, folder: Path) -> None:
@@ -186,11 +255,8 @@ def main(more: int, seed: int, folder: Path) -> None:
             if path is None:
                 print(f"{kind}-{number}: came to no end")
                 continue
-            told.append(look(path))
-            print(row(told[-1]), flush=True)
-            for name in ("lost", "invented", "unnoticed"):
-                if told[-1][name]:
-                    print(f"  {name}: {told[-1][name][:8]}")
+            told.append(show(path))
+    told += [show(path) for path in make_odd(folder)]
     print("\n".join(summary(told)))
 
 

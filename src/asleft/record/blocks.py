@@ -43,9 +43,9 @@ def table(
     }
 
 
-def says(text: str) -> Block:
-    """One paragraph."""
-    return {"kind": "text", "text": text}
+def says(text: str, *, leads: bool = False) -> Block:
+    """One paragraph; what `leads` stays with what follows."""
+    return {"kind": "text", "text": text, "leads": leads}
 
 
 def heading(text: str) -> Block:
@@ -79,6 +79,6 @@ def drawing(svg: str, caption: str) -> Block:
     return {"kind": "drawing", "svg": shown, "caption": caption}
 
 
-def verdict(what: str, word: str, lines: Sequence[str]) -> Block:
-    """One verdict: of what, the word, and why."""
-    return {"kind": "verdict", "what": what, "word": word, "lines": list(lines)}
+def verdict(what: str, where: str, word: str, lines: Sequence[str]) -> Block:
+    """One verdict: of what, where that belongs if not in the controller, the word, and why."""
+    return {"kind": "verdict", "what": what, "where": where, "word": word, "lines": list(lines)}

@@ -67,12 +67,15 @@ def widths_chart(readings: Sequence[Reading]) -> str | None:
     return _svg(parts, bottom + 34)
 
 
-def tries_chart(readings: Sequence[Reading], quantities: Sequence[Mapping[str, Any]]) -> str | None:
+def tries_chart(
+    readings: Sequence[Reading], quantities: Sequence[Mapping[str, Any]], *, what: str = ""
+) -> str | None:
     """Tries of one kind by the play drawn, in mm: a lane an outcome, and where the next begins.
 
     Args:
         readings: of bores, or of pins; others are left out by the caller.
         quantities: `clearance` and `clearance_loose` of the same part.
+        what: of which bodies, where there are two kinds.
     """
     tries = [(_play(r), str(r["place"]["outcome"])) for r in readings if r["place"].get("outcome")]
     if not tries:
@@ -106,6 +109,7 @@ def tries_chart(readings: Sequence[Reading], quantities: Sequence[Mapping[str, A
     for play in (min(p for p, _ in tries), max(p for p, _ in tries)):
         parts.append(_text(at(play), bottom + 13, f"{play:+.2f}".replace("-", "−"), "middle"))
     said = "play drawn (mm); bars: where the next begins, 95 of 100"
+    said = f"{what}: {said}" if what else said
     parts.append(_text((LABEL + WIDTH) / 2, bottom + 27, said, "middle"))
     return _svg(parts, bottom + 34)
 

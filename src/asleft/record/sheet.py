@@ -11,7 +11,7 @@ from typing import Any
 
 from asleft.record.blocks import Block, facts, heading, points, raw, says, section, table
 from asleft.record.figures import UNKNOWN, alike, setting_unit, time, with_unit
-from asleft.record.names import STANDING, readable
+from asleft.record.names import STANDING, readable, title, word
 from asleft.record.sheet_changes import changes, proof
 from asleft.record.sheet_findings import verdicts
 from asleft.record.sheet_frame import circumstances, instruments, machine
@@ -82,6 +82,12 @@ def _result(document: dict[str, Any]) -> list[Block]:
     if proved["power_cycle"]:
         kept = "outlasted" if proved["power_cycle"]["survived"] else "did NOT outlast"
         blocks.append(says(f"The settings {kept} power off and on."))
+    open_ends = [
+        f"{title(trial)}: {word(trial['outcome'])}."
+        for trial in document["trials"]
+        if trial["outcome"] != "done"
+    ]
+    blocks += [says(" ".join(open_ends))] if open_ends else []
     if document["calibration"]["closed_at"] is None:
         blocks.append(says("The calibration is still open: more may be added."))
     return blocks or [says("Nothing was found and left.")]
@@ -161,7 +167,8 @@ def _versions(document: dict[str, Any]) -> Block:
             *[("wire log", each) for each in logs or ["none"]],
             ("SHA-256 of the readings", document["readings_sha256"]),
             ("SHA-256 of the record", whole or "none: it is older than this digest"),
-        ]
+        ],
+        leads=True,
     )
 
 

@@ -20,6 +20,8 @@ from asleft.record.figures import (
 )
 from asleft.record.names import quantity, readable, sentence, title, told, word
 
+SHORT = 32  # letters of a remark that has room beside a name
+
 
 def verdicts(document: dict[str, Any]) -> list[Block]:
     """What was found of each quantity, the chart, and the verdict on each setting."""
@@ -29,7 +31,8 @@ def verdicts(document: dict[str, Any]) -> list[Block]:
             continue
         mine = [each for each in document["proposals"] if each["trial"] == trial["id"]]
         drawn = scale_chart(trial)
-        blocks += [heading(title(trial)), _quantities(trial), *_not_found(trial)]
+        blocks += [heading(title(trial)), _quantities(trial)]
+        blocks += [*_remarks(trial), *_not_found(trial)]
         blocks += [chart(drawn)] if drawn else []
         blocks += [chart(each) for each in reading_charts(trial)]
         blocks += _verdicts(mine)
@@ -39,12 +42,11 @@ def verdicts(document: dict[str, Any]) -> list[Block]:
 def _quantities(trial: dict[str, Any]) -> Block:
     rows = []
     for each in trial["quantities"]:
-        if each["value"] is None:
-            continue
         name = readable(quantity(each))
-        if each.get("reason"):
+        if _is_short(each.get("reason")):
             name += f" ({told(each['reason'])})"
-        rows.append([name, *estimate(each)])
+        if each["value"] is not None:
+            rows.append([name, *estimate(each)])
     columns: list[tuple[str, Align]] = [
         ("quantity", "left"),
         ("value", "right"),
@@ -54,16 +56,36 @@ def _quantities(trial: dict[str, Any]) -> Block:
     return table(columns, rows, wide=3)
 
 
-def _not_found(trial: dict[str, Any]) -> list[Block]:
-    """The quantities that have no value, one paragraph a reason."""
+def _with_reason(trial: dict[str, Any], *, found: bool) -> dict[str, list[str]]:
+    """Names of quantities by the reason that stands with them; found, or not found."""
     by_reason: dict[str, list[str]] = {}
     for each in trial["quantities"]:
-        if each["value"] is None:
-            reason = each.get("reason") or "no reason was given"
+        if (each["value"] is not None) != found:
+            continue
+        reason = each.get("reason") or ("" if found else "no reason was given")
+        if reason and not (found and _is_short(reason)):
             by_reason.setdefault(reason, []).append(readable(quantity(each)))
+    return by_reason
+
+
+def _is_short(reason: str | None) -> bool:
+    """Whether it stands beside the name, where it says which one is meant."""
+    return bool(reason) and len(str(reason)) <= SHORT
+
+
+def _remarks(trial: dict[str, Any]) -> list[Block]:
+    """What must be known of quantities that were found, one paragraph a remark."""
+    return [
+        says(f"{', '.join(names)}: {told(reason)}.")
+        for reason, names in _with_reason(trial, found=True).items()
+    ]
+
+
+def _not_found(trial: dict[str, Any]) -> list[Block]:
+    """The quantities that have no value, one paragraph a reason."""
     return [
         says(f"Not found: {', '.join(names)}. {sentence(reason)}")
-        for reason, names in by_reason.items()
+        for reason, names in _with_reason(trial, found=False).items()
     ]
 
 
@@ -110,6 +132,7 @@ def reading_charts(trial: dict[str, Any]) -> list[str]:
                 if q["name"] in ("clearance", "clearance_loose")
                 and (kind is None or q.get("axis") in (None, part[kind]))
             ],
+            what=f"{kind}s" if kind else "",
         )
         for kind, rows in kinds.items()
     ]
@@ -122,15 +145,20 @@ def _verdicts(proposals: list[dict[str, Any]]) -> list[Block]:
     for each in proposals:
         key = (each["setting"], each.get("place", ""), _word(each), *_lines(each))
         alike.setdefault(key, []).append(each)
-    return [verdict(_of(same), _word(same[0]), _lines(same[0])) for same in alike.values()]
+    return [
+        verdict(_of(same), _where(same[0]), _word(same[0]), _lines(same[0]))
+        for same in alike.values()
+    ]
 
 
 def _of(same: list[dict[str, Any]]) -> str:
-    """Of which settings, and where they belong."""
-    first = same[0]
-    where = "" if first.get("place", "controller") == "controller" else ", in the slicing profile"
-    axes = ", ".join(str(each["axis"]) for each in same)
-    return f"{axes} {readable(first['setting'])}{where}"
+    """Of which settings."""
+    return f"{', '.join(str(each['axis']) for each in same)} {readable(same[0]['setting'])}"
+
+
+def _where(each: dict[str, Any]) -> str:
+    """Where it belongs, if not into the controller."""
+    return "" if each.get("place", "controller") == "controller" else "in the slicing profile"
 
 
 def _word(each: dict[str, Any]) -> str:

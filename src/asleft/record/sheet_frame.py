@@ -81,9 +81,9 @@ def _room(effect: dict[str, Any]) -> str:
     u = f"standard uncertainty {with_unit(percent, '%', digits)}" if percent else effect["reason"]
     return (
         f"The room was {with_unit(effect['departure_k'], 'K', 1, sign=True)} from 20\u00a0°C (ISO"
-        " 1): a printed piece read there with a caliper of steel comes out"
-        f" {with_unit(100 * effect['scale'], '%', digits, sign=True)} of scale larger than at"
-        f" 20\u00a0°C ({u}). This is not corrected."
+        " 1): read there with a caliper of steel, a printed piece differs by"
+        f" {with_unit(100 * effect['scale'], '%', digits, sign=True)} of scale ({u}) from what it"
+        " is at 20\u00a0°C. This is not corrected."
     )
 
 

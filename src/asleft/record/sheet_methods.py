@@ -99,9 +99,13 @@ def _piece(begun: Begun) -> str:
     piece = begun["piece"]
     return (
         f"posts {with_unit(piece['pitch_mm'], 'mm')} apart, {with_unit(piece['post_mm'], 'mm')}"
-        f" over flats, {begun['rounds']} round{'s' if begun['rounds'] > 1 else ''}, let cool for"
+        f" over flats, {_rounds(begun)}, let cool for"
         f" {with_unit(begun['cooling_minutes'], 'min')}"
     )
+
+
+def _rounds(begun: Begun) -> str:
+    return "1 round" if begun["rounds"] == 1 else f"{begun['rounds']} rounds"
 
 
 def _traverse(begun: Begun) -> str:
@@ -115,7 +119,7 @@ def _traverse(begun: Begun) -> str:
 def _bead(begun: Begun) -> str:
     widths = " / ".join(number(width) for width in begun["piece"]["widths_mm"])
     layer = with_unit(begun["piece"]["layer_mm"], "mm")
-    return f"walls drawn {widths}\u00a0mm wide, layers of {layer}, {begun['rounds']} rounds"
+    return f"walls drawn {widths}\u00a0mm wide, layers of {layer}, {_rounds(begun)}"
 
 
 def _fit(begun: Begun) -> str:

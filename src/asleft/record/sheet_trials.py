@@ -55,7 +55,8 @@ def _drawn(document: dict[str, Any]) -> dict[int, tuple[str, Block | None]]:
             found |= dict.fromkeys(each["trials"], (f"not drawn: {each['reason']}", None))
             continue
         which = ", ".join(str(number) for number in each["trials"])
-        caption = f"Where the jaws went, by number: trial{'s' if others else ''} {which}"
+        what = "The bodies that were tried" if each["piece"] == "fit" else "Where the jaws went"
+        caption = f"{what}, by number: trial{'s' if others else ''} {which}"
         found[first] = ("by their numbers on the drawing", drawing(each["svg"], caption))
         found |= dict.fromkeys(others, (f"by their numbers on the drawing of trial {first}", None))
     return found
@@ -112,16 +113,20 @@ def of_place(place: dict[str, Any]) -> str:
         parts.append(f"band {place['band']}")
     if place.get("place"):
         parts.append(f"place {place['place']}")
+    if place.get("axis"):
+        parts.append(f"{place['axis']} sent to {with_unit(place['target_mm'], 'mm')}")
+        parts.append({"+": "from below", "-": "from above"}.get(place.get("approach", ""), ""))
     if place.get("direction"):
         parts.append(f"{place['direction']} {place.get('faces') or ''}".strip())
     if place.get("nominal_mm") is not None:
         parts.append(f"drawn {with_unit(round(place['nominal_mm'], 3), 'mm')}")
+    told_already = (*COLUMNS_OF_PLACE, *(("target_mm",) if place.get("axis") else ()))
     for key, value in place.items():
-        if key not in COLUMNS_OF_PLACE and isinstance(value, (int, float)):
+        if key not in told_already and isinstance(value, (int, float)):
             name, _, _ = key.partition("_mm")
             unit = "mm/min" if key.endswith("_mm_min") else "mm" if key.endswith("_mm") else ""
             parts.append(f"{name.replace('_', ' ')} {with_unit(value, unit)}")
-    return ", ".join(parts)
+    return ", ".join(part for part in parts if part)
 
 
 def set_aside(document: dict[str, Any]) -> Block:
@@ -162,7 +167,7 @@ def budgets(document: dict[str, Any]) -> list[Block]:
         "Type A is evaluated from the readings' scatter, type B from other knowledge (JCGM 100)."
         " A contribution is a standard uncertainty; its share is of the sum of squares."
     )
-    return [says(note), *blocks]
+    return [says(note, leads=True), *blocks]
 
 
 def _budget(trial: dict[str, Any]) -> Block:
