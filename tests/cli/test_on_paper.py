@@ -32,6 +32,12 @@ def test_a_pasted_report_is_kept(cli, pasted):
     assert cli("found", "--report", "-", "--json", stdin=REPORT).json["steps_per_mm"]["E"] == 93
 
 
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16"])
+def test_a_report_as_some_shells_save_it_is_read(cli, tmp_path, encoding):
+    (tmp_path / "saved.txt").write_text(REPORT, encoding=encoding)
+    assert cli("found", "--report", "saved.txt", "--json").json["steps_per_mm"]["Z"] == 400
+
+
 def test_typed_values_are_kept(cli):
     ran = cli("found", "--steps", "X=80,Y=80,Z=400,E=93,5", "--json")
     assert ran.json["steps_per_mm"]["E"] == 93.5

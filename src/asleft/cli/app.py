@@ -119,3 +119,5 @@ def _sound_streams() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
+            if sys.platform == "win32" and not stream.isatty():  # a file or a program reads it
+                stream.reconfigure(encoding="utf-8")

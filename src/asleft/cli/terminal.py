@@ -218,10 +218,14 @@ def _nobody_there(ask: Ask) -> InputError:
 
 
 def _forget_typed_ahead(stream: TextIO) -> None:
-    """Drop what was typed before a question stood there, where the system can."""
-    try:
-        import termios
-    except ImportError:
+    """Drop what was typed before a question stood there: it answers nothing."""
+    if sys.platform == "win32":
+        import msvcrt
+
+        while stream.isatty() and msvcrt.kbhit():
+            msvcrt.getwch()
         return
+    import termios
+
     with contextlib.suppress(OSError, ValueError, termios.error):
         termios.tcflush(stream.fileno(), termios.TCIFLUSH)

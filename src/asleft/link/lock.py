@@ -108,15 +108,18 @@ class LineLock:
 
     def _write(self) -> None:
         """Whole or not at all; a full disk costs the words, not the lock."""
-        note = {"pid": os.getpid(), "holder": self._holder, "hot": self._is_hot}
+        note = json.dumps({"pid": os.getpid(), "holder": self._holder, "hot": self._is_hot})
         new = self._note.with_suffix(".new")
         with contextlib.suppress(OSError):
-            new.write_text(json.dumps(note))
-            new.replace(self._note)
+            new.write_text(note, encoding="utf-8")
+            try:
+                new.replace(self._note)
+            except PermissionError:  # Windows, while somebody reads it: that it is hot must be said
+                self._note.write_text(note, encoding="utf-8")
 
     def _read(self) -> dict[str, Any]:
         try:
-            note = json.loads(self._note.read_text())
+            note = json.loads(self._note.read_text(encoding="utf-8"))
         except (OSError, ValueError):
             return {}
         return note if isinstance(note, dict) else {}

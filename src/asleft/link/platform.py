@@ -72,5 +72,6 @@ def passing_s() -> float:
 
     Linux has one that nobody sets; elsewhere it is the wall clock.
     """
-    clock = getattr(time, "CLOCK_BOOTTIME", None)
-    return time.time() if clock is None else time.clock_gettime(clock)
+    if sys.platform == "linux":
+        return time.clock_gettime(time.CLOCK_BOOTTIME)
+    return time.time()

@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import os
+import sys
 from collections.abc import Callable
 from typing import Protocol
 
@@ -111,7 +112,13 @@ class PtyEnd:
         self.address = ""
 
     async def open(self) -> None:
-        """Make the terminal, raw: no echo, no translation."""
+        """Make the terminal, raw: no echo, no translation.
+
+        Raises:
+            OSError: this system has none.
+        """
+        if sys.platform == "win32":
+            raise OSError("there are no pseudo-terminals on Windows")
         import pty
         import tty
 

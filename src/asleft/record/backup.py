@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import sys
 from contextlib import closing, suppress
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -151,8 +152,10 @@ def told_of(schema: str, file: Path, contents: dict[str, Any]) -> dict[str, Any]
 
 def to_disk(path: Path) -> None:
     """Have the system write a file or a folder out, where it can."""
+    # On Windows only what may be written can be written out, and a folder not at all.
+    flags = os.O_RDWR if sys.platform == "win32" else os.O_RDONLY
     with suppress(OSError):
-        number = os.open(path, os.O_RDONLY)
+        number = os.open(path, flags)
         try:
             os.fsync(number)
         finally:
