@@ -82,6 +82,15 @@ def parse_assignments(text: str, *, where: str) -> dict[str, float]:
     return found
 
 
+def decimals_of(u: float) -> int:
+    """Decimals with which an uncertainty above 0 shows two digits (JCGM 100, 7.2.6).
+
+    Two after it was rounded: 0.0996 is 0.10. None of a large one are cut off before the point.
+    """
+    exponent = int(f"{u:.1e}".partition("e")[2])
+    return max(0, 1 - exponent)
+
+
 def is_tool_axis(name: str) -> bool:
     """Whether a name is an extruder: `E`, `E0`, `E1`, …"""
     return re.fullmatch(r"E\d?", name) is not None

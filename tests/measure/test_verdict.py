@@ -84,3 +84,21 @@ def test_no_number_of_readings() -> None:
     assert more_readings(e) is None
     assert "no number of readings" in judge(e).reason
     assert "check the caliper" in judge(e).reason
+
+
+@pytest.mark.parametrize(
+    ("error", "u", "unit", "said"),
+    [
+        (0.06828, 0.0144852, "%", "+6.8 % ± 2.8 %"),
+        (-0.0459, 0.000823, "%", "-4.59 % ± 0.16 %"),
+        (0.00616, 0.000245, "%", "+0.616 % ± 0.048 %"),
+        (0.2, 0.00051, "mm", "+0.2000 mm ± 0.0010 mm"),  # 0.000 9996 is two digits too
+        (0.004, 0.0000204, "%", "+0.4000 % ± 0.0040 %"),
+    ],
+)
+def test_a_doubt_is_said_with_two_digits(error, u, unit, said) -> None:
+    # JCGM 100, 7.2.6: at most two significant digits, and the estimate to the same place.
+    found = judge(
+        Evidence(error, u, 1e9, abs(error) / 3, u, 4, "the hand", "a longer piece", unit=unit)
+    )
+    assert said in found.reason

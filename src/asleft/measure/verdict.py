@@ -17,11 +17,13 @@ from asleft.measure.chance import (
     t_quantile,
 )
 from asleft.measure.result import Verdict
+from asleft.units import decimals_of
 
 LEAVE_AT = 0.95  # probability within tolerance from which a setting is left alone
 GUARD = 1.645  # one-sided 95 % of the normal distribution (ISO 14253-1: guard factor)
 DECIDE_AT = 0.80  # "so many more" must decide in at least this share of cases
 CAREFUL = 0.10  # the scatter may be larger than it looks: taken at its upper 90 % limit
+_FACTORS = {"%": 100.0, "mrad": 1000.0}  # as shown, over as computed
 MORE_FACTORS = (1.5, 2, 3, 4, 6, 8, 12, 16)  # beyond 16 times the readings it is no advice
 
 
@@ -71,11 +73,11 @@ def judge(e: Evidence) -> Judgement:
         return Judgement(verdict, provisional, p_now, p_after, reason)
 
     u95, size = coverage_factor(e.dof) * e.u, abs(e.error)
-    shown = f"{_show(e.error, e.unit)} ± {_show(u95, e.unit, signed=False)}"
+    shown = _with_doubt(e.error, u95, e.unit)
     if e.trouble:
         return so("inspect", e.trouble)
     if size > e.plausible:
-        limit = _show(e.plausible, e.unit, signed=False)
+        limit = f"{e.plausible * _FACTORS.get(e.unit, 1.0):g} {e.unit}"
         return so("inspect", f"{shown} is more than a sound drive can be off ({limit})")
     if p_now >= LEAVE_AT:
         return so("leave", f"{shown} is within tolerance with probability {p_now:.3f}")
@@ -147,6 +149,8 @@ def _advice(e: Evidence) -> str:
     return f"{head}, and no number of readings with this instrument decides: {e.remedy}"
 
 
-def _show(value: float, unit: str, *, signed: bool = True) -> str:
-    factor = {"%": 100.0, "mrad": 1000.0}.get(unit, 1.0)
-    return f"{value * factor:{'+' if signed else ''}.3f} {unit}"
+def _with_doubt(value: float, u95: float, unit: str) -> str:
+    """`+0.616 % ± 0.048 %`: two digits of the doubt, the value to the same place."""
+    factor = _FACTORS.get(unit, 1.0)
+    places = decimals_of(u95 * factor)
+    return f"{value * factor:+.{places}f} {unit} ± {u95 * factor:.{places}f} {unit}"

@@ -7,8 +7,10 @@ An unknown is a dash, and whoever shows it puts the reason beside it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import floor, isfinite, log10
+from math import isfinite
 from typing import Any
+
+from asleft.units import decimals_of
 
 UNKNOWN = "—"
 RATIO = "mm/mm"
@@ -39,7 +41,7 @@ def decimals_for(u: float | None, *, default: int = 3) -> int:
     """Decimals so that an uncertainty shows two significant digits (JCGM 100, 7.2.6)."""
     if u is None or not isfinite(u) or u <= 0:
         return default
-    return min(8, max(0, 1 - floor(log10(u))))
+    return min(8, decimals_of(u))
 
 
 def number(value: Any, decimals: int | None = None, *, sign: bool = False) -> str:
