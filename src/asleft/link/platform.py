@@ -72,6 +72,6 @@ def passing_s() -> float:
 
     Linux has one that nobody sets; elsewhere it is the wall clock.
     """
-    if sys.platform == "linux":
-        return time.clock_gettime(time.CLOCK_BOOTTIME)
-    return time.time()
+    if sys.platform != "linux":
+        return time.time()
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
