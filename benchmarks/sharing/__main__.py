@@ -27,6 +27,7 @@ from benchmarks.sharing.server import Server
 from asleft.errors import StoreAwayError
 from asleft.record import Store, Workplace
 
+BUSY_AGAIN_S = 25.0
 MOMENTS: tuple[Moment, ...] = ("before", "sent", "answered")
 
 
@@ -122,7 +123,8 @@ def server_killed(server: Server, folder: Path, size: Size, dice: random.Random)
     for each in fleet:  # without the store nobody begins
         each.ready.wait(60)
     for _ in range(size.kills):
-        time.sleep(dice.uniform(0.02, 0.5))
+        _busy_again(server, fleet, caught_up=dice.random() < 0.5)
+        time.sleep(dice.uniform(0.0, 0.3))
         server.kill()
         time.sleep(dice.uniform(0.0, 0.3))
         server.start()
@@ -140,6 +142,17 @@ def server_killed(server: Server, folder: Path, size: Size, dice: random.Random)
             seen.judge(store, each.trial, each.promised)
             seen.notes["times told that readings wait"] += sum("go on" in t for t in each.told)
     return seen
+
+
+def _busy_again(server: Server, fleet: list[Laptop], *, caught_up: bool) -> None:
+    """Wait until the laptops write again: in the midst of what waited, or with all of it in."""
+    so_far, until_s = server.readings("killed"), time.monotonic() + BUSY_AGAIN_S
+    behind = set(range(len(fleet))) if caught_up else set()
+    while time.monotonic() < until_s:
+        behind -= {n for n in behind if not fleet[n].behind}
+        if not behind and server.readings("killed") >= so_far + 2 * len(fleet):
+            return
+        time.sleep(0.005)
 
 
 def cut_in_commit(server: Server, folder: Path, size: Size) -> Seen:

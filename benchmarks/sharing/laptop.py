@@ -91,6 +91,11 @@ class Laptop:
             except StoreError:
                 time.sleep(0.05)
 
+    @property
+    def behind(self) -> bool:
+        """Whether something waits on it at this moment."""
+        return any(p.stat().st_size for p in (self.home / "outbox").glob("trial-*.jsonl"))
+
     def kill(self) -> None:
         """As a battery that falls out."""
         assert self._process.pid is not None

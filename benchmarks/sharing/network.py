@@ -47,8 +47,9 @@ class Network:
         self._close_all()
 
     def mend(self) -> None:
-        """Let everybody through again."""
-        self._down = False
+        """Let everybody through again; a cut that met no commit is called off."""
+        with self._lock:
+            self._down, self._cut_at = False, None
 
     def _close_all(self) -> None:
         for pair in list(self._pairs):

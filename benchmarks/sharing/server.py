@@ -79,6 +79,15 @@ class Server:
                 time.sleep(0.05)
         raise RuntimeError("the server does not answer")
 
+    def readings(self, database: str) -> int:
+        """How many readings a store has now."""
+        import psycopg
+
+        where = self._address(self.port).replace("dbname=postgres", f"dbname={database}")
+        with psycopg.connect(where) as connection:
+            found = connection.execute("SELECT count(*) FROM reading").fetchone()
+        return int(found[0]) if found else 0
+
     def kill(self) -> None:
         """End all of it at once, without a word to anybody and without tidying up."""
         assert self._process is not None

@@ -9,12 +9,12 @@ from __future__ import annotations
 import itertools
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
-from sqlalchemy import Engine, create_engine, make_url
+from sqlalchemy import Engine, create_engine, make_url, text
 
 from asleft.bench.line.holding import Holding
 from asleft.cli.app import run
@@ -41,11 +41,9 @@ class Shop:
     def cut(self) -> None:
         """Nobody gets there any more, and who was there is thrown out."""
         self.way.unlink()
+        ends = text("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = :shop")
         with self.plain.connect() as connection:
-            connection.exec_driver_sql(
-                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
-                f" WHERE datname = '{make_url(self.url).database}' AND pid <> pg_backend_pid()"  # noqa: S608
-            )
+            connection.execute(ends, {"shop": make_url(self.url).database})
 
     def mend(self) -> None:
         self.way.symlink_to(self.leads_to)

@@ -113,5 +113,6 @@ def _held(name: str, row: RowMapping, now: float) -> LineError:
 
 
 def _left(row: RowMapping, now: float) -> str:
-    ago = max(0.0, now - _until(row))
-    return f"{_who(row)}, not heard of for more than {ago / 60:.0f} min"
+    ago_s = max(0.0, now - _until(row))
+    ago = f"{ago_s:.0f} s" if ago_s < 120 else f"{ago_s / 60:.0f} min"
+    return f"{_who(row)}, and that ran out {ago} ago"

@@ -44,7 +44,8 @@ class Lane:
             file.truncate(whole := self._whole(end))
             file.seek(whole)
             try:
-                file.write(json.dumps(entry, ensure_ascii=False).encode() + b"\n")
+                file.write(_line(entry))
+                file.flush()
                 os.fsync(file.fileno())
             except OSError:
                 file.truncate(whole)
@@ -65,13 +66,28 @@ class Lane:
         if self.path.exists():
             with self.path.open("r+b") as file:
                 file.truncate(0)
+                file.flush()
                 os.fsync(file.fileno())
+
+    def keep(self, rest: list[Entry]) -> None:
+        """Only these wait still; what went before came in."""
+        beside = self.path.with_suffix(".part")
+        with beside.open("wb") as file:
+            file.writelines(map(_line, rest))
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(self.path)
+        to_disk(self.path.parent)
 
     def _whole(self, end: int) -> int:
         """Where the last whole line ends."""
         if end == 0:
             return 0
         return self.path.read_bytes().rfind(b"\n") + 1
+
+
+def _line(entry: Entry) -> bytes:
+    return json.dumps(entry, ensure_ascii=False).encode() + b"\n"
 
 
 class Outbox:

@@ -45,7 +45,7 @@ class Waiting(Late):
         self._tell: Callable[[str], None] | None = None
         self._said: list[str] = []
         self._waiting: dict[str, Lane] = {lane.path.name: lane for lane in self._outbox.lanes()}
-        self._away = False
+        self._away, self._came_late = False, 0
         self._not_before_s = 0.0
         self._catch_up()
 
@@ -112,13 +112,16 @@ class Waiting(Late):
 
     def _deliver(self, lane: Lane, mine: str | None) -> None:
         """Everything in a lane, in order; `mine` is the row just entered, and may be refused."""
-        late = 0
-        for entry in lane.waiting():
+        entries = lane.waiting()
+        for number, entry in enumerate(entries):
             is_mine = entry["token"] == mine
             try:
-                late += self._deliver_one(entry, late=not is_mine)
+                self._came_late += self._deliver_one(entry, late=not is_mine)
             except AsleftError as error:
                 if not _declined(error):
+                    if number:
+                        with in_words(str(lane.path.parent)):
+                            lane.keep(entries[number:])
                     raise
                 if is_mine:
                     self._is_empty(lane)  # it was the last, and all before it came in
@@ -126,7 +129,7 @@ class Waiting(Late):
                 self._outbox.put_aside(entry)
                 self._say(f"A row that waited could not be filed and is put aside: {error.message}")
         self._is_empty(lane)
-        self._is_back(late)
+        self._is_back()
 
     def _deliver_one(self, entry: Entry, *, late: bool) -> int:
         """One row; 1 where it had waited and came in now."""
@@ -160,8 +163,9 @@ class Waiting(Late):
             self._away = True
             self._say(WAITS)
 
-    def _is_back(self, late: int) -> None:
+    def _is_back(self) -> None:
         self._away, self._not_before_s = False, 0.0
+        late, self._came_late = self._came_late, 0
         if late:
             self._say(f"What waited for the store was delivered ({late} rows).")
 
