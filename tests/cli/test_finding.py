@@ -160,3 +160,9 @@ def test_small_words():
     assert table([]) == [] and wrapped("") == [""]
     long = "a" * 100
     assert f"  {long}" in wrapped(f"see {long} here")
+
+
+def test_a_reading_set_aside_is_named_by_its_place_where_it_has_one():
+    aside = {"row": 9, "place": "5", "reading_mm": 10.7, "why": "-96.49 mm off the others"}
+    result = {"quantities": [], "proposals": [], "set_aside": [aside], "warnings": []}
+    assert "  place 5, 10.7 mm: -96.49 mm off the others" in result_lines(result)

@@ -44,3 +44,17 @@ def test_findings_are_a_files_or_a_machines(two, tmp_path):
     (tmp_path / "found.json").write_text('{"schema": "asleft.solve/1", "results": []}')
     asked = ("allow", "hole", "8", "--findings", "found.json", "--machine", "bench")
     assert two(*asked, "--json").error["where"] == "--findings"
+
+
+def test_the_only_calibration_is_meant_whatever_else_is_described(cli):
+    for name in ("bench", "loft"):
+        assert cli("machine", "describe", name).status == 0
+    assert cli("found", "--machine", "loft", *STEPS).status == 0
+    assert cli("record", "--json").json["machine"]["name"] == "loft"
+
+
+def test_restore_without_a_number_lists_the_kept_states(cli):
+    assert cli("found", *STEPS).status == 0
+    ran = cli("restore", "--json")
+    assert ran.status == 2 and ran.error["where"] == "KEPT"
+    assert ran.error["hint"].startswith("1 as found, 20") or "1 typed, 20" in ran.error["hint"]

@@ -94,7 +94,9 @@ class Desk(MachineAtHand):
         return row
 
     def _of_this_machine(self, number: int | None) -> CalibrationRow | None:
-        machine = self.described()
+        calibrated = [row for row in self.store.machines() if self.store.calibrations(row.id)]
+        only = number is None and self._name is None and len(calibrated) == 1
+        machine = calibrated[0] if only else self.described()
         if machine is None:
             return None
         if number is None:

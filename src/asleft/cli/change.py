@@ -15,6 +15,11 @@ from asleft.cli.wording import notes, plain, sentence, table, wrapped
 from asleft.errors import InputError
 from asleft.units import LINEAR_AXES, SKEW_PLANES, is_tool_axis, parse_assignments
 
+PROVE = (
+    "Next: `asleft prove --power-cycled` after you switched the machine off and on, and `asleft"
+    " prove` for a second piece."
+)
+
 
 def _unit(name: str) -> str:
     if name in LINEAR_AXES or is_tool_axis(name):
@@ -80,7 +85,7 @@ def undo_command(
 
 
 @click.command("restore")
-@click.argument("kept", type=click.IntRange(1), metavar="KEPT")
+@click.argument("kept", type=click.IntRange(1), metavar="KEPT", required=False)
 @click.option("--all", "everything", is_flag=True, help="Every line of it, also unknown ones.")
 @click.option("--yes", is_flag=True, help="Send without asking.")
 @line_options
@@ -90,17 +95,29 @@ def restore_command(
     session: Session,
     /,
     *,
-    kept: int,
+    kept: int | None,
     everything: bool,
     yes: bool,
     address: str | None,
     rate_baud: int | None,
 ) -> int:
-    """Put back what a kept state holds; KEPT is its number, as `found` and the record tell it."""
+    """Put back what a kept state holds; KEPT is its number. Without it they are listed."""
+    if kept is None:
+        raise _which_state(session)
     session.need_answers(yes=yes)
     with session.bench(yes=yes, address=address, rate_baud=rate_baud) as bench:
         document = bench.restore(kept, everything=everything)
     return tell_change(session, document)
+
+
+def _which_state(session: Session) -> InputError:
+    """The question that lists the kept states of the latest calibration."""
+    with session.bench() as bench:
+        states = bench.record(close=False)["kept_states"]
+    told = (f"{s['kept']} {s['reason']}, {s['at'][:16].replace('T', ' ')}" for s in states)
+    return InputError(
+        "say which kept state is to be put back", hint="; ".join(told) + ".", where="KEPT"
+    )
 
 
 def _need_answers(session: Session, *, yes: bool, address: str | None) -> None:
@@ -140,6 +157,8 @@ def change_lines(document: dict[str, Any]) -> list[str]:
     for when in ("before", "after"):
         if document[f"kept_{when}"] is not None:
             lines += wrapped(f"The settings {when} are kept as state {document[f'kept_{when}']}.")
+    if document.get("schema") == "asleft.set/1" and document["verified"] and document["stored"]:
+        lines += ["", *wrapped(PROVE)]
     return lines + notes(document["warnings"])
 
 

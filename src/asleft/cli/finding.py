@@ -45,8 +45,8 @@ def result_lines(result: Mapping[str, Any]) -> list[str]:
     if result["set_aside"]:
         lines += ["", "Set aside, and why:"]
         for each in result["set_aside"]:
-            text = f"row {each['row']}, {each['reading_mm']:g} mm: {each['why']}"
-            lines += wrapped(text, indent="  ")
+            where = f"place {each['place']}" if each.get("place") else f"row {each['row']}"
+            lines += wrapped(f"{where}, {each['reading_mm']:g} mm: {each['why']}", indent="  ")
     warnings = notes(result["warnings"])
     return [*lines, *([""] if warnings else []), *warnings]
 

@@ -16,13 +16,17 @@ from asleft.cli.bed import bed_of
 from asleft.cli.session import Session, shared_options
 from asleft.cli.solving import instrument_of, instrument_options, tolerance_of
 from asleft.cli.typed import MM, Sizes
-from asleft.cli.wording import plain, table, wrapped
+from asleft.cli.wording import many, plain, table, wrapped
 from asleft.errors import InputError
 
 if TYPE_CHECKING:
     from asleft.measure import Plan
     from asleft.pieces import SpanPiece
 
+SHORT = (
+    "More than a quarter of the tolerance: an error near the tolerance may stay undecided, and the"
+    " trial then asks for more."
+)
 REPEATS = click.IntRange(1, 1000)
 
 
@@ -170,19 +174,26 @@ def plan_lines(document: dict[str, Any]) -> list[str]:
         lines += wrapped(f"A span piece with its posts {pitch} mm apart, {column}.")
     count = len(document["readings"])
     feeds = all(each["direction"] == "E" for each in document["readings"])
-    what = f"{count} feeds" if feeds else f"{count} readings"
+    what = many(count, "feed" if feeds else "reading")
     if document["repeats"] > 1 and not feeds:
-        what = f"{count} places, each read {document['repeats']} times"
+        what = f"{many(count, 'place')}, each read {document['repeats']} times"
     lines += wrapped(f"{what}; expected standard uncertainty:")
     lines += ["", *table([_row(e) for e in document["expected"]], right=frozenset({1}))]
     cost = f"About {document['minutes']:.0f} min and {document['grams']:.1f} g"
     if "reading_minutes" in document:
         cost += f" to print, {document['reading_minutes']:.0f} min to read"
+    if not all(each["enough"] for each in document["expected"]):
+        lines += ["", *wrapped(SHORT)]
     lines += ["", *wrapped(cost + ".")]
     if document["repeats_enough"] is None:
         lines += wrapped(f"Mind: {document['reason']}.")
     elif document["repeats_enough"] > document["repeats"]:
         lines += wrapped(f"{document['repeats_enough']} repeats would be enough.")
+    if document["piece"]:
+        sizes = f"--pitch {plain(document['piece']['pitch_mm'])}"
+        sizes += "" if document["piece"]["column_heights_mm"] else " --no-column"
+        lines += [f"Its piece: asleft piece span {sizes} --out pieces"]
+        lines += [f"Its trial: asleft trial span {sizes}"]
     return lines
 
 

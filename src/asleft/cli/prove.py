@@ -89,7 +89,7 @@ def prove_lines(document: dict[str, Any]) -> list[str]:
     if document["p"] is not None:
         text = (
             f"Chi-squared {document['chi2']:.2f} at {document['dof']} degrees of freedom:"
-            f" p = {document['p']:.3f}, without a unit."
+            f" p = {document['p']:.3f}."
         )
         lines += wrapped(text)
     agrees = "came out as foretold" if document["verified"] else "did not come out as foretold"

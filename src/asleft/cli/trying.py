@@ -21,6 +21,11 @@ SEVERAL = (
     "Several machines at once: each question names its machine. Type later to be asked the\n"
     "other ones first. Ctrl-C stops all of them. Stay with them while they are hot."
 )
+SPAN_AGAIN = "`asleft trial span --more` reads this piece again where it is not decided."
+RING_AGAIN = (
+    "`asleft trial bead --density G/CM3` reads this ring again and takes its weight; the density"
+    " stands on the spool's data sheet."
+)
 OUTCOMES = {
     "unfinished": "not finished; the same command goes on where it stands",
     "done": "done",
@@ -145,4 +150,10 @@ def trial_lines(document: dict[str, Any]) -> list[str]:
     to_set = [p for p in result["proposals"] if p["place"] == "controller"]
     if any(p["verdict"] == "adjust" and p["proposed"] is not None for p in to_set):
         lines += ["", *wrapped("`asleft set --from-findings --store` makes the change.")]
+    undecided = [p for p in result["proposals"] if p["verdict"] == "measure_more"]
+    if document["trial"] == "span" and any(p in to_set for p in undecided):
+        lines += ["", *wrapped(SPAN_AGAIN)]
+    weighed = any(each.get("unit") == "g" for each in document["readings"])
+    if document["trial"] == "bead" and undecided and not weighed:
+        lines += ["", *wrapped(RING_AGAIN)]
     return lines

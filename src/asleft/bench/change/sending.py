@@ -203,7 +203,7 @@ def _preview(desk: Desk, outcome: Outcome, change: Change) -> Ask:
         sentences.append(_what_else_is_stored(desk, change))
     return Ask(
         f"{outcome.command}.confirm",
-        " ".join(sentences) or "Nothing differs. Go on?",
+        " ".join(sentences) or "The machine holds all of it already. Read it again and note so?",
         cautions=_cautions(change),
         action="approve",
         details={

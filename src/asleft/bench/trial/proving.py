@@ -65,7 +65,7 @@ def prove_power_cycle(desk: Desk, *, persons_word: bool) -> dict[str, Any]:
         outcome.reason = "no boot banner came: the machine was not seen to restart"
         return outcome.to_dict()
     if not banner:
-        outcome.warnings.append("that power was off is the person's word: no boot banner was seen")
+        outcome.warnings.append("that power was off rests on your word: no boot banner was seen")
     after = machine.read_settings()
     if after.steps_untold:
         return _untold(desk, outcome, after)

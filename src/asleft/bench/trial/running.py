@@ -145,7 +145,11 @@ class Run:
         if step.action == "print":
             self.desk.release()
         if not self.desk.person.confirm(_ask(step)):
-            raise Stopped(f"stopped before: {step.text}", where=step.key)
+            raise Stopped(
+                f"stopped before: {step.text}",
+                hint="The same command goes on there.",
+                where=step.key,
+            )
         return {}
 
     def _read(self, step: Read) -> None:
