@@ -32,6 +32,7 @@ from asleft.link.framing import numbered_line
 from asleft.link.transport import PortTransport
 from asleft.link.wire import Wire
 from asleft.link.wirelog import WireLog
+from asleft.page.serving import short_turns
 
 COMMANDS = ("G1 X12.345 Y67.890 F3000", "M105")
 IN_LINE = 8  # threads that wait behind the heat-wait
@@ -199,6 +200,7 @@ def stopping(folder: Path, count: int) -> bool:
 
 def main() -> int:
     """Print everything; status 1 where a stop was late."""
+    short_turns()  # as the page's server does, whose threads are the line's neighbours
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--exchanges", type=int, default=20000)
     parser.add_argument("--stops", type=int, default=200)

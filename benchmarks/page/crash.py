@@ -28,6 +28,7 @@ from asleft.practice.hands import Hands
 
 STEP = "form[data-step]"
 ASLEEP_S = 30.0
+_OF_ANOTHER = "(boot) => !document.body.dataset.version.startsWith(boot + '.')"
 
 
 def killed(home: Path, few: bool) -> list[Figure]:
@@ -68,10 +69,13 @@ def _through(page: Any, served: Served, hands: Hands, every: int) -> tuple[list,
             return typed, kills, lost
         value = _do(page, hands, step, number)
         if number % every == 0:
+            boot = page.get_attribute("body", "data-version").split(".")[0]
             served.kill()
-            page.wait_for_selector("#lost:visible", timeout=5000)
+            if not kills:  # once is enough: it takes two seconds of silence
+                page.wait_for_selector("#lost:visible", timeout=5000)
             served.start()
-            page.wait_for_selector("#lost", state="hidden", timeout=20000)
+            page.wait_for_function(_OF_ANOTHER, arg=boot)
+            page.wait_for_selector("#lost", state="hidden")
             kills += 1
             assert _next(page, None) == step
             if value is not None and page.input_value("#value") != value:

@@ -6,7 +6,7 @@ of our tree. Terminal, page and practice call nothing else.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
@@ -15,7 +15,7 @@ from asleft.bench import describing, proposing
 from asleft.bench.change import changing, found
 from asleft.bench.desk import Desk
 from asleft.bench.person import Person
-from asleft.bench.trial import proving, trying
+from asleft.bench.trial import proving, resuming, trying
 from asleft.bench.versions import versions
 from asleft.bench.years import undoing
 from asleft.controller import connect, tell_also
@@ -160,6 +160,11 @@ class Bench:
     def trial(self, kind: str, options: Mapping[str, Any]) -> dict[str, Any]:
         """Begin or resume a trial and conclude it; `asleft.trial/1`."""
         return trying.attempt(self._desk, kind, options)
+
+    def give_up(self, kinds: Iterable[str]) -> None:
+        """End the unfinished trials of these kinds, their readings in the record."""
+        for kind in kinds:
+            resuming.give_up(self._desk, kind)
 
     def stream(self, text: str, *, paused: Callable[[], bool] = lambda: False) -> dict[str, Any]:
         """Print a file of plain codes over the line, attended; see `streaming.stream`."""

@@ -112,7 +112,11 @@ def do(house: House, where: Where, form: Form) -> str:
             bench.record(bench.last_calibration(), close=True, whole=False)
         return path(name, "take")
     else:
-        worker.start(what, _options(what, form))
+        options = _options(what, form)
+        if form.get("anew") and not worker.busy:
+            with house.look(name) as bench:
+                bench.give_up(options.get("trials") or [options.get("kind", "")])
+        worker.start(what, options)
     return path(name, "now")
 
 
@@ -144,6 +148,8 @@ def _wishes(form: Form) -> dict[str, Any]:
             "gauge_mm": _number(form, "gauge_mm"),
             "parts": form.get("parts", "bores"),
         }
+    if form.get("marked_mm", "").strip():
+        wishes["marked_mm"] = _number(form, "marked_mm")
     if form.get("along", "").strip():
         wishes["along"] = form["along"].strip()
     return wishes

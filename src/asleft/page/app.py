@@ -11,26 +11,24 @@ from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qsl, quote
+from urllib.parse import quote
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import (
-    PlainTextResponse,
-    RedirectResponse,
-    Response,
-)
+from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 from starlette.templating import Jinja2Templates
 
 from asleft.errors import AsleftError
 from asleft.page import acting, sheets, taking
 from asleft.page.doors import COOKIE, FORM_BYTES, KEY_LASTS_S, REPORT_BYTES, Doors
+from asleft.page.forms import read_form
 from asleft.page.house import House
 from asleft.page.saying import way_of
-from asleft.page.strip import pulse
+from asleft.page.strip import elsewhere, others, pulse
 
 HERE = Path(__file__).parent
 # After an answer the next step is there in milliseconds; a form without script waits for it.
@@ -78,10 +76,6 @@ def application(house: House, hosts: frozenset[str]) -> Doors:
     return Doors(app, house.keys, hosts=hosts, lan=house.lan)
 
 
-class TooMuchError(Exception):
-    """A form larger than any of ours."""
-
-
 class _Routes:
     """The handlers, with the house in reach."""
 
@@ -115,6 +109,8 @@ class _Routes:
             # Taken first: what changes while the sheet is made is shown by the next version.
             version = self.house.live.version
             context = await run_in_threadpool(make, self.house, machine, asked)
+            if machine is not None:
+                context["others"] = others(self.house, machine)
             return self._page(request, f"{name}.html", {**context, "version": version})
 
         return show
@@ -133,9 +129,7 @@ class _Routes:
 
         async def do(request: Request) -> Response:
             limit = REPORT_BYTES if request.url.path.endswith("/pasted") else FORM_BYTES
-            form = await self._form(request, limit)
-            if isinstance(form, Response):
-                return form
+            form = await self._ours(request, limit)
             where = dict(request.path_params)
             next_sheet = await run_in_threadpool(action, self.house, where, form)
             if where.get("machine") and next_sheet.endswith("/now"):
@@ -146,9 +140,7 @@ class _Routes:
 
     async def answer(self, request: Request) -> Response:
         """An answer to the present step; a stale one is shown the present state."""
-        form = await self._form(request, FORM_BYTES)
-        if isinstance(form, Response):
-            return form
+        form = await self._ours(request, FORM_BYTES)
         machine = request.path_params["machine"]
         worker = self.house.worker(machine)
         fate = worker.answer(form.get("step", ""), form)
@@ -168,9 +160,7 @@ class _Routes:
 
     async def stop(self, request: Request) -> Response:
         """Stop, ahead of everything: not through a job's queue nor a thread pool's."""
-        form = await self._form(request, FORM_BYTES)
-        if isinstance(form, Response):
-            return form
+        await self._ours(request, FORM_BYTES)
         machine = request.path_params.get("machine")
         if machine is None:
             self.house.stop_all()
@@ -184,7 +174,14 @@ class _Routes:
         """The stream of one open page."""
         machine = request.path_params.get("machine")
         worker = None if machine is None else self.house.worker(machine)
-        return self.house.live.stream(lambda: {} if worker is None else pulse(worker))
+        if worker is None:
+            return self.house.live.stream(dict)
+
+        def state() -> dict[str, Any]:
+            away = elsewhere(self.house, worker.machine)
+            return {**pulse(worker), "elsewhere": away and _path_of(away, "now")}
+
+        return self.house.live.stream(state)
 
     async def record(self, request: Request) -> Response:
         """The record of a machine's last calibration as a file."""
@@ -204,7 +201,7 @@ class _Routes:
         """Ask for the pass key of `--lan`, and let in whoever has it."""
         if request.method == "GET":
             return self._page(request, "key.html", {"wait_s": None})
-        form = await self._read_form(request, FORM_BYTES)
+        form = await read_form(request, FORM_BYTES)
         wait_s = self.house.keys.try_key(form.get("key", ""))
         if wait_s is not None:
             return self._page(request, "key.html", {"wait_s": wait_s}, status=429)
@@ -239,12 +236,14 @@ class _Routes:
     def _page(
         self, request: Request, template: str, context: Mapping[str, Any], *, status: int = 200
     ) -> Response:
-        shared = {
+        shared: dict[str, Any] = {
             "token": self.house.keys.token,
             "version": self.house.live.version,
             "practice": self.house.practice,
             "lan": self.house.lan,
             "machine": None,
+            "others": [],
+            "several": len(self.house.at_work()) > 1,
             "sheet": template.removesuffix(".html"),
         }
         response: Response = self._templates.TemplateResponse(
@@ -256,29 +255,15 @@ class _Routes:
         )
         return response
 
-    async def _form(self, request: Request, limit: int) -> dict[str, str] | Response:
-        """A form of ours, or the refusal of one that is not."""
-        form = await self._read_form(request, limit)
+    async def _ours(self, request: Request, limit: int) -> dict[str, str]:
+        """A form of ours.
+
+        Raises:
+            HTTPException: it is not, or too large, or no form.
+        """
+        form = await read_form(request, limit)
         if not self.house.keys.is_ours(form.pop("token", "")):
-            return PlainTextResponse("This form is not one of this page's own.", 403)
-        return form
-
-    async def _read_form(self, request: Request, limit: int) -> dict[str, str]:
-        """An urlencoded form, read no further than `limit` bytes."""
-        from starlette.exceptions import HTTPException
-
-        body = bytearray()
-        async for chunk in request.stream():
-            body += chunk
-            if len(body) > limit:
-                raise HTTPException(413, "This is more than any form here brings.")
-        try:
-            pairs = parse_qsl(body.decode(), keep_blank_values=True, max_num_fields=200)
-        except ValueError as fault:
-            raise HTTPException(400, "This is no form.") from fault
-        form: dict[str, str] = {}
-        for name, value in pairs:  # a name given more than once is a list, as check boxes send it
-            form[name] = f"{form[name]} {value}" if name in form else value
+            raise HTTPException(403, "This form is not one of this page's own.")
         return form
 
 

@@ -118,6 +118,10 @@ class House:
                 )
             return self._workers[machine]
 
+    def at_work(self) -> list[Worker]:
+        """The workers there are, by the names of their machines."""
+        return [each for _, each in sorted(list(self._workers.items()))]
+
     def stop_all(self) -> None:
         """Stop every machine now; callable from a signal handler."""
         for worker in list(self._workers.values()):

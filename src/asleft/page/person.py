@@ -36,11 +36,6 @@ class Present:
     problem: str | None = None
     typed: str = ""
 
-    @property
-    def has_before(self) -> bool:
-        """Whether a reading may stand before it that can be taken back: it is a trial's step."""
-        return not self.ask.only_in_person and self.ask.action not in ("approve", "power_cycle")
-
 
 @dataclass(frozen=True)
 class Wait:
@@ -193,7 +188,7 @@ def _problem(present: Present, form: Mapping[str, str]) -> str | None:
     """Why an answer will not do, in words; None where it will."""
     said = form.get("answer", "")
     if said == "back":
-        return None if present.has_before else "There is no reading before this one."
+        return None if present.ask.in_a_trial else "There is no reading before this one."
     try:
         if present.kind == "number":
             number_of(present.ask, form.get("value", ""))

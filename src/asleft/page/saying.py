@@ -274,10 +274,14 @@ def way_of(text: str | None) -> tuple[str, str] | None:
 
 
 def for_page(text: str) -> str:
-    """A sentence that names a terminal command, with the sheet that does it instead."""
+    """A sentence that names a terminal command, with the sheet that does it instead.
+
+    Options of a command in brackets are left out.
+    """
 
     def sheet(found: re.Match[str]) -> str:
         way = way_of(found.group(0))
         return f"“{way[1].partition(':')[0]}”" if way else found.group(0)
 
-    return re.sub(r"`asleft [^`]*`", sheet, text)
+    text = text.replace("; the same command goes on with them", "")
+    return re.sub(r"`asleft [^`]*`", sheet, re.sub(r" \(--[^)]*\)", "", text))

@@ -6,7 +6,7 @@ finding; that is `saying`. Stands on `bench`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from asleft.bench.proposing import Door
@@ -26,10 +26,12 @@ def workshop(house: House, _machine: None, _asked: Asked) -> dict[str, Any]:
     for each in house.machines():
         with house.look(each["name"]) as bench:
             standing = bench.standing()
+            jobs = bench.propose("wrong")["jobs"] if standing["kept"] else []
         shown.append(
             {
                 **each,
                 "standing": standing,
+                "next": _next_job(jobs),
                 "proved": day(standing["proved_at"]),
                 "since": [
                     e
@@ -40,6 +42,14 @@ def workshop(house: House, _machine: None, _asked: Asked) -> dict[str, Any]:
             }
         )
     return {"machines": shown}
+
+
+def _next_job(jobs: Sequence[Mapping[str, Any]]) -> str | None:
+    """The first job advised, in words with its time; None where none is."""
+    job = next((job for job in jobs if job["advised"]), None)
+    if job is None:
+        return None
+    return f"{job['what'][:1].lower()}{job['what'][1:]}, {minutes(job['minutes'])}"
 
 
 def before(house: House, machine: str, _asked: Asked) -> dict[str, Any]:
@@ -103,6 +113,7 @@ def now(house: House, machine: str, asked: Asked) -> dict[str, Any]:
         "values": _values(present.ask.details) if present else [],
         "said": question(present.ask.text) if present else ("", ""),
         "how": for_page(str(present.ask.details.get("how") or "")) if present else "",
+        "problem": for_page(present.problem or "") if present else "",
         "wait": wait,
         "warm": warm(worker),
         "left": seconds(wait.remaining_s) if wait else "",

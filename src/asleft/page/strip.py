@@ -5,11 +5,14 @@ Also what the stream of an open page carries. Stands on a worker's state alone.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from asleft.page.doing import TITLES
 from asleft.page.jobs import Worker
 from asleft.page.saying import seconds
+
+if TYPE_CHECKING:
+    from asleft.page.house import House
 
 POINTS, ROWS = 60, 8  # what a small picture and a short table can show
 
@@ -32,6 +35,22 @@ def status(worker: Worker) -> dict[str, Any]:
     if doing.state in ("stopped", "failed"):
         return {"turn": True, "text": f"{title(worker)}: stopped"}
     return {"turn": False, "text": ""}
+
+
+def others(house: House, machine: str) -> list[dict[str, Any]]:
+    """What is on at the other machines, those that need the person first."""
+    told = [
+        {"machine": each.machine, **status(each)}
+        for each in house.at_work()
+        if each.machine != machine
+    ]
+    return sorted((each for each in told if each["text"]), key=lambda each: not each["turn"])
+
+
+def elsewhere(house: House, machine: str) -> str | None:
+    """The machine at which a question waits while none does at this one, or None."""
+    asking = [each.machine for each in house.at_work() if each.person.present is not None]
+    return None if machine in asking or not asking else asking[0]
 
 
 def pulse(worker: Worker) -> dict[str, Any]:

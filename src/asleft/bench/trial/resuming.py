@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 
 CUT_SHORT = "it was cut short as it began"
+INSTEAD = "another one was begun instead"
 
 
 def restore_trial(row: TrialRow) -> tuple[Trial, Basis]:
@@ -90,12 +91,20 @@ def can_go_on(desk: Desk, row: TrialRow, *, anew: bool) -> bool:
         desk.store.end_trial(row.id, "failed", CUT_SHORT, None)
         return False
     if anew:
-        desk.store.end_trial(row.id, "stopped", "another one was begun instead", None)
+        desk.store.end_trial(row.id, "stopped", INSTEAD, None)
     elif not trial.resumable:
         reason = "it was interrupted, and its readings do not go together with new ones"
         desk.store.end_trial(row.id, "failed", reason, None)
         desk.person.tell(f"The unfinished {row.kind} trial has ended: {reason}. It begins anew.")
     return trial.resumable and not anew
+
+
+def give_up(desk: Desk, kind: str) -> None:
+    """End the unfinished trial of a kind, where there is one."""
+    calibration = desk.open_calibration()
+    row = None if calibration is None else desk.store.unfinished_trial(calibration, kind)
+    if row is not None:
+        desk.store.end_trial(row.id, "stopped", INSTEAD, None)
 
 
 def still_in_force(desk: Desk, row: TrialRow, trial: Trial) -> None:

@@ -91,8 +91,10 @@
       for (const button of now.querySelectorAll("button")) button.disabled = false;
       return;
     }
-    // Let go of only when it was sent and counted: a server that was ended asks for it again.
-    if (sent && (!next || next.dataset.step !== sent)) keep.drop("typed " + sent);
+    // Let go of only when it was sent and counted: a server that was ended asks for it again, and
+    // so does a step whose answer could not be kept.
+    const counted = next ? next.dataset.step !== sent : !fresh.querySelector("form[action$='/go-on']");
+    if (sent && counted) keep.drop("typed " + sent);
     for (const id of ["sheet", "strip"]) {
       const old = document.getElementById(id);
       const young = fresh.getElementById(id);
@@ -160,6 +162,18 @@
     voice.stop(sound.currentTime + 0.36);
   }
 
+  // One person, one caliper, several machines: a phone goes to the one that needs the person, and
+  // never away from a question that stands there.
+  const follow = document.getElementById("follow");
+  const phone = matchMedia("(max-width: 45.99rem)");
+  const following = () => (follow ? (keep.get("follow") || (phone.matches ? "1" : "0")) === "1" : false);
+  if (follow) {
+    const told = () => { follow.textContent = "Go where I am needed: " + (following() ? "on" : "off"); };
+    follow.hidden = false;
+    follow.addEventListener("click", () => { keep.set("follow", following() ? "0" : "1"); told(); });
+    told();
+  }
+
   // The temperature as it rises: the curve, its last number, and the table behind it.
   function warm(told) {
     const curve = document.getElementById("warm-curve");
@@ -191,6 +205,10 @@
         document.getElementById("left").textContent = state.wait.left ? state.wait.left + " left" : "";
       }
       if (state.warm) warm(state.warm);
+      if (state.elsewhere && following() && !document.querySelector("form[data-step]")) {
+        location.assign(state.elsewhere);
+        return;
+      }
       if (changed) refresh();
     });
     setInterval(() => { if (Date.now() - heard > LOST_MS) lost(true); }, 250);
