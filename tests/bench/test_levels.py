@@ -57,6 +57,16 @@ def test_more_steps_per_mm_print_larger_and_are_taken_back() -> None:
     assert found.set_since == pytest.approx(0.01, abs=1e-12)
 
 
+def test_a_bad_trial_made_again_under_the_same_settings_does_not_count() -> None:
+    bad, good, after = (
+        measured(k, "feed", quantity("fed_ratio", value, axis="E"), calibration=1)
+        for k, value in ((1, 0.79), (2, 1.057), (3, 1.0))
+    )
+    kept = {1: settings(), 2: settings(), 3: settings(e=88.0)}
+    (only,) = levels_of([bad, good, after], kept, {}, {})
+    assert [p.found for p in only.points] == pytest.approx([0.057])
+
+
 def test_one_belt_of_two_moves_both_axes_by_half() -> None:
     found = two(
         "span",

@@ -134,7 +134,9 @@ def levels_of(
     *,
     of_scale: bool = False,
 ) -> list[Levels]:
-    """Every charted quantity over the calibrations: of each, the first trial of its kind.
+    """Every charted quantity over the calibrations: of each, the trial as found.
+
+    That is the first of its kind, or the last that repeated it under the same settings.
 
     Args:
         measured: oldest first. settings: by kept state. drives: by machine.
@@ -153,15 +155,23 @@ def levels_of(
             if quantity["name"] == "growth" and quantity.get("axis"):
                 continue  # that of the plane holds what X and Y have in common
             before = found.setdefault(key, [])
-            if quantity["value"] is not None and (
-                not before or before[-1][0].calibration_id != row.calibration_id
-            ):
+            if quantity["value"] is None:
+                continue
+            if not before or before[-1][0].calibration_id != row.calibration_id:
                 before.append((row, quantity))
+            elif _repeats(before[-1][0], row, settings):
+                before[-1] = (row, quantity)
     return [
         _levels(key, rows, settings, as_left, drives.get(key[0], "cartesian"))
         for key, rows in found.items()
         if rows
     ]
+
+
+def _repeats(one: Measured, other: Measured, settings: Mapping[int, Settings]) -> bool:
+    """Whether a trial was made again with nothing changed: it was bad, or it was gone on with."""
+    held = settings.get(one.kept_id or -1)
+    return held is not None and held == settings.get(other.kept_id or -1)
 
 
 def _levels(
