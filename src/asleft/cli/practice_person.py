@@ -7,9 +7,11 @@ readings come back as text off a simulated caliper and are typed in like anyone'
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from asleft.cli.practice_card import print_from_card
+from asleft.errors import RefusedError
 from asleft.units import Typed, parse_typed
 
 if TYPE_CHECKING:
@@ -49,6 +51,9 @@ class PracticePerson:
             return not self._hands.ask("peek_heaters")["printing"]
         if ask.action == "print":
             print_from_card(self._hands, ask.details)
+        elif ask.action == "enter":
+            with suppress(RefusedError):  # a board without a file of its own has them in force
+                self._hands.ask("edit_file", lines=list(ask.details["lines"]))
         elif ask.action == "set_height":
             self._hands.ask("level")
         elif ask.action in ("mark", "power_cycle", "mount", "edit_file"):

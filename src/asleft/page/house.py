@@ -120,7 +120,7 @@ class House:
 
     def at_work(self) -> list[Worker]:
         """The workers there are, by the names of their machines."""
-        return [each for _, each in sorted(list(self._workers.items()))]
+        return [self._workers[name] for name in sorted(self._workers)]
 
     def stop_all(self) -> None:
         """Stop every machine now; callable from a signal handler."""
