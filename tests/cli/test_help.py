@@ -15,6 +15,7 @@ COMMANDS = [
         "machine",
         "instrument",
         "found",
+        "conditions",
         "plan",
         "piece",
         "trial",
