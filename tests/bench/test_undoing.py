@@ -71,3 +71,14 @@ def test_a_withdrawn_proposal_is_not_offered_and_is_due(sit_down) -> None:
 def test_an_unknown_event_is_named(sit_down) -> None:
     with sit_down() as (bench, _), pytest.raises(InputError, match="lightning"):
         bench.event("lightning")
+
+
+def test_what_was_set_and_put_back_is_due_until_it_is_set_again(sit_down) -> None:
+    with sit_down() as (bench, _):
+        bench.trial("feed", {"temperature_c": 205.0, "repeats": 3})
+        bench.set(None, from_findings=True, store=False)
+        assert [each["trial"] for each in bench.due()["due"]] == ["span"]
+        bench.undo()
+        assert "what was set for E was put back" in bench.due()["due"][0]["why"]
+        bench.set(None, from_findings=True, store=False)
+        assert [each["trial"] for each in bench.due()["due"]] == ["span"]

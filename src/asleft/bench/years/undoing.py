@@ -15,6 +15,8 @@ from asleft.record.history import last_done
 from asleft.units import LINEAR_AXES, SKEW_PLANES, is_tool_axis
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from asleft.bench.desk import Desk
     from asleft.record import EventRow
 
@@ -87,6 +89,7 @@ def due(desk: Desk) -> dict[str, Any]:
             later = [e for e in events if e.at > last[trial] and group in EVENTS[e.kind].undoes]
             if later:
                 entries.append(_entry(trial, group, last[trial], later[-1]))
+    entries += _put_back(desk, last)
     known = {entry["what"] for entry in entries}
     foretold = coming(desk.store, desk.row, desk.clock())
     entries += [entry for entry in foretold if entry["what"] not in known]
@@ -95,6 +98,27 @@ def due(desk: Desk) -> dict[str, Any]:
             why = "it was never measured on this machine"
             entries.append({"what": trial, "trial": trial, "measured": None, "why": why})
     return {"schema": "asleft.due/1", "machine": desk.row.name, "due": entries}
+
+
+def _put_back(desk: Desk, last: Mapping[str, str]) -> list[dict[str, Any]]:
+    """Errors that were found, set and put back since, so that they are there again."""
+    calibration = desk.latest_calibration()
+    since: dict[str, str] = {}  # by axis: when its finding was put back
+    for change in desk.store.changes(calibration) if calibration else ():
+        for setting in change.settings if change.proposal_ids else ():
+            if change.state == "undone":
+                since[setting["axis"]] = change.marks[-1].at
+            elif change.stands:
+                since.pop(setting["axis"], None)
+    entries = []
+    for trial in ("feed", "span"):
+        axes = [a for a in since if is_tool_axis(a) == (trial == "feed")]
+        axes = [a for a in axes if since[a] > last.get(trial, "")]
+        if axes:
+            why = f"what was set for {', '.join(axes)} was put back, {since[axes[0]][:10]}"
+            told = {"what": f"settings ({trial} trial)", "trial": trial}
+            entries.append({**told, "measured": last.get(trial), "why": why})
+    return entries
 
 
 def _entry(trial: str, group: str, measured: str, event: EventRow) -> dict[str, Any]:
