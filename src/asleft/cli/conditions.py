@@ -35,8 +35,8 @@ SHOWN = {
 @click.option("--material", metavar="TEXT", help="The plastic, as on its spool.")
 @click.option("--spool", metavar="TEXT", help="Which spool: colour, maker's batch, your number.")
 @click.option("--nozzle", "nozzle_mm", type=MM, help="Bore of the nozzle.")
-@click.option("--nozzle-temperature", "nozzle_c", type=_C, help="As the pieces are printed, °C.")
-@click.option("--bed-temperature", "bed_c", type=_C, help="As the pieces are printed, °C.")
+@click.option("--nozzle-temp", "nozzle_c", type=_C, help="As the pieces are printed, °C.")
+@click.option("--bed-temp", "bed_c", type=_C, help="As the pieces are printed, °C.")
 @click.option("--dried", metavar="TEXT", help="How the filament was dried, or that it was not.")
 @click.option("--measured-by", metavar="NAME", help="Who measures, as the record shall name them.")
 @shared_options
