@@ -84,7 +84,7 @@ MUTATIONS = (
     Mutation("the zero of a marked feed does not cancel", "feed",
              "zero_u=0.0 if marked", "zero_u=0.0 if not marked"),
     Mutation("no guard before adjusting", "verdict",
-             "size > max(u95, e.tolerance / 2 + GUARD * e.u)", "size > u95"),
+             "size > max(u95, e.tolerance / 2 + guard(e.dof) * e.u)", "size > u95"),
     Mutation("misreads are not looked for", "misread", "found = check_backwards(problem, kept)",
              "found = Misreads(np.ones_like(kept), off, (), ())"),
     Mutation("masked pairs are not looked for", "misread",

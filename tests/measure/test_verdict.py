@@ -102,3 +102,18 @@ def test_a_doubt_is_said_with_two_digits(error, u, unit, said) -> None:
         Evidence(error, u, 1e9, abs(error) / 3, u, 4, "the hand", "a longer piece", unit=unit)
     )
     assert said in found.reason
+
+
+def test_few_readings_are_guarded_as_well_as_many() -> None:
+    # An extruder off by half its tolerance, four feeds whose u is a quarter of it: told to change
+    # in at most 5 of 100 (one side of the guard); the normal factor 1.645 told 9.
+    from asleft.measure import FeedReading, Instrument, solve_feed
+
+    rng = np.random.default_rng(9)
+    told, n = 0, 1000
+    for _ in range(n):
+        left = 120 - rng.normal(100.5, 0.5, 4)
+        readings = [FeedReading(100.0, 120 - r, 120.0, r) for r in left]
+        (p,) = solve_feed(readings, instrument=Instrument(), in_force=93.0).proposals
+        told += p.verdict == "adjust"
+    assert told / n < 0.05 + 0.0138  # two standard deviations of that share

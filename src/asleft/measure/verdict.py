@@ -20,7 +20,8 @@ from asleft.measure.result import Verdict
 from asleft.units import decimals_of
 
 LEAVE_AT = 0.95  # probability within tolerance from which a setting is left alone
-GUARD = 1.645  # one-sided 95 % of the normal distribution (ISO 14253-1: guard factor)
+GUARD = 1.645  # one-sided 95 % where readings are many (ISO 14253-1: guard factor)
+GUARD_AT = 0.95  # with few readings Student's factor of the same probability guards
 DECIDE_AT = 0.80  # "so many more" must decide in at least this share of cases
 CAREFUL = 0.10  # the scatter may be larger than it looks: taken at its upper 90 % limit
 _FACTORS = {"%": 100.0, "mrad": 1000.0}  # as shown, over as computed
@@ -81,11 +82,16 @@ def judge(e: Evidence) -> Judgement:
         return so("inspect", f"{shown} is more than a sound drive can be off ({limit})")
     if p_now >= LEAVE_AT:
         return so("leave", f"{shown} is within tolerance with probability {p_now:.3f}")
-    if u95 <= e.tolerance and size > max(u95, e.tolerance / 2 + GUARD * e.u):
+    if u95 <= e.tolerance and size > max(u95, e.tolerance / 2 + guard(e.dof) * e.u):
         return so("adjust", f"{shown} is an error that the readings support")
     if u95 > e.tolerance and size > u95 + e.tolerance:
         return so("adjust", f"{shown} is certainly too much: adjust, then measure again", True)
     return so("measure_more", f"{shown} does not decide; {_advice(e)}")
+
+
+def guard(dof: float) -> float:
+    """Standard uncertainties beyond half the tolerance from which an error is adjusted."""
+    return max(GUARD, t_quantile(GUARD_AT, dof))
 
 
 def more_readings(e: Evidence, *, elsewhere: bool = False) -> int | None:
@@ -121,7 +127,7 @@ def _decided(e: Evidence, u: float, dof: float) -> float:
     spread = math.sqrt(max(e.u**2 - u**2, 0.0)) or 1e-12
     u95 = coverage_factor(dof) * u
     leave_below = max(e.tolerance - t_quantile(LEAVE_AT, dof) * u, 0.0)
-    adjust_above = max(u95, e.tolerance / 2 + GUARD * u)
+    adjust_above = max(u95, e.tolerance / 2 + guard(dof) * u)
     if u95 > e.tolerance:
         leave_below, adjust_above = 0.0, u95 + e.tolerance
     if adjust_above <= leave_below:
