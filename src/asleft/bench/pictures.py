@@ -206,7 +206,7 @@ def proof_figure(faces: Sequence[Mapping[str, Any]]) -> Figure | None:
             (
                 str(f["label"]),
                 f"{f['low95_mm']:.3f} to {f['high95_mm']:.3f} mm",
-                "not read" if f["reading_mm"] is None else f"{f['reading_mm']:.3f} mm",
+                "not counted" if f["reading_mm"] is None else f"{f['reading_mm']:.3f} mm",
                 "outside" if f["inside"] is False else "",
             )
             for f in faces

@@ -81,7 +81,7 @@ def prove_lines(document: dict[str, Any]) -> list[str]:
                 f"{face['low95_mm']:.3f} to {face['high95_mm']:.3f} mm",
                 f"{face['reading_mm']:.3f} mm"
                 if face.get("reading_mm") is not None
-                else "not read",
+                else "not counted",
                 "" if face.get("inside") is not False else "outside",
             )
         )

@@ -194,7 +194,7 @@ def _judge(desk: Desk, trial: Trial, trial_id: int) -> dict[str, Any]:
 
 
 def _faces(prediction: SpanPrediction, proof: Proof) -> list[dict[str, Any]]:
-    """Every place: what was foretold beside what was read; None where it was not read."""
+    """Every place: what was foretold beside what was read; None where it does not count."""
     read = {place.label: place for place in proof.places}
     faces = []
     for place in prediction.places:
