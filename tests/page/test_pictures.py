@@ -51,7 +51,7 @@ def test_every_chart_has_its_numbers_as_a_table():
     ]
     figure = proof_figure(faces)
     assert figure is not None and len(circles(figure.svg, "out")) == 1
-    assert figure.rows[0][2:] == ("20.500 mm", "outside") and figure.rows[1][2] == "not read"
+    assert figure.rows[0][2:] == ("20.500 mm", "outside") and figure.rows[1][2] == "not counted"
     assert proof_figure(faces[1:]) is None  # nothing read, nothing drawn
     point = {"at": "2026-01-02T10:00:00Z", "found": -0.004, "left": 0.0, "level": 0.0, "u": 0.0002}
     point |= {"ewma": 0.0, "low": None, "high": None, "outside": False}
