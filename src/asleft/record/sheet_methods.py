@@ -39,8 +39,9 @@ def decision(document: dict[str, Any]) -> list[Block]:
                 "Decision rule: with T the tolerance, u the standard uncertainty of an error and U"
                 f" half its 95\u00a0% interval, leave where the error is within T with {percent}"
                 " probability or more; adjust where U is within T and the error is beyond U and"
-                f" beyond T/2 + {number(rule['guard_factor'])} u (with few readings Student's factor"
-                " of one side), or, to be measured again, where it is beyond U + T; inspect where readings contradict each other or the error is"
+                f" beyond T/2 + {number(rule['guard_factor'])} u (with few readings by"
+                " Student's factor of one side), or, to be measured again, where it is beyond"
+                " U + T; inspect where readings contradict each other or the error is"
                 " more than a sound machine has; else measure more (after JCGM 106 and ISO"
                 " 14253-1)."
             )
