@@ -13,7 +13,7 @@ from benchmarks.accuracy import other_parts as other
 from benchmarks.accuracy.markdown import table as as_table
 from benchmarks.accuracy.speed import Timed
 
-COMMAND = "python -m benchmarks.accuracy --seed {seed} --out docs/accuracy.md"
+COMMAND = "python -m benchmarks.accuracy --seed {seed} --mutations --out docs/accuracy.md"
 
 
 @dataclass(frozen=True)
