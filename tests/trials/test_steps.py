@@ -279,3 +279,15 @@ def test_the_bodies_of_a_fit_trial_are_laid_out_for_the_bed_and_the_nozzle_at_ha
     with pytest.raises(InputError) as refused:
         for_machine("fit", {"piece": FitPiece(gauge_mm=90.0)}, narrow)
     assert "would do" in refused.value.hint
+
+
+@pytest.mark.parametrize(
+    ("bed", "travel_mm", "start_mm", "span_mm"),
+    [("round", (180.0, 180.0, 200.0), -50.0, 100.0), ("square", (90.0, 90.0, 90.0), 2.0, 86.0)],
+)
+def test_a_traverse_left_open_lies_inside_the_travel(bed, travel_mm, start_mm, span_mm):
+    machine = MachineDescription("case clocks", bed_shape=bed, travel_mm=travel_mm)
+    trial = for_machine("traverse", {}, machine)
+    check(trial, machine)
+    assert (trial.start_mm, trial.span_mm) == (start_mm, span_mm)
+    assert for_machine("traverse", {"start_mm": 1.0}, machine).start_mm == 1.0  # one's own wish

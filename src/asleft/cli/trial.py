@@ -59,8 +59,8 @@ def trial_feed_command(session: Session, /, **given: Any) -> int:
 @trial_command.command("traverse")
 @trial_options
 @click.option("--along", type=click.Choice(("X", "Y", "Z")), help="The axis; else X.")
-@click.option("--start", "start_mm", type=MM, help="First target, mm from home; else 40.")
-@click.option("--span", "span_mm", type=MM, help="From the first target to the last; else 100.")
+@click.option("--start", "start_mm", type=MM, help="First target; else 40, or what fits.")
+@click.option("--span", "span_mm", type=MM, help="First to last target; else 100, or what fits.")
 @click.option("--targets", type=click.IntRange(2, 50), help="How many places; else 5.")
 @click.option("--cycles", type=click.IntRange(1, 20), help="How often up and down; else 3.")
 @click.pass_obj

@@ -15,6 +15,7 @@ from typing import Any
 
 import click
 
+from asleft.cli.wording import many
 from asleft.errors import InputError
 from asleft.units import LINEAR_AXES, SKEW_PLANES, is_tool_axis, parse_assignments, parse_typed
 
@@ -102,7 +103,7 @@ SKEW = Assignments("XY=0.001,…", SKEW_PLANES.__contains__, "XY, XZ, YZ", posit
 
 
 class Sizes(click.ParamType[tuple[float, ...]]):
-    """`220,220,250`: exactly `count` sizes in mm, with decimal points."""
+    """`220,220,250` or `220x220x250`: exactly `count` sizes in mm, with decimal points."""
 
     def __init__(self, name: str, count: int) -> None:
         self.name, self.count = name, count
@@ -114,10 +115,10 @@ class Sizes(click.ParamType[tuple[float, ...]]):
         if isinstance(value, tuple):
             return value
         where = _option_name(param, self.name)
-        parts = value.replace(";", ",").split(",")
+        parts = re.split("[,;x×]", value.lower())
         if len(parts) != self.count:
             raise InputError(
-                f"{value!r} has {len(parts)} sizes, not {self.count}",
+                f"{value!r} has {many(len(parts), 'size')}, not {self.count}",
                 hint=f"Write {self.name}, with decimal points.",
                 where=where,
             )

@@ -6,6 +6,7 @@ store kept them. Stands on measure, pieces and the machine's description; opens 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import fields
 from typing import Any
@@ -30,8 +31,9 @@ from asleft.trials.steps import (
     Step,
     listing,
 )
-from asleft.trials.traverse import TraverseTrial
+from asleft.trials.traverse import RUN_UP_MM, TraverseTrial
 from asleft.trials.trial import Entry, Trial, check
+from asleft.units import LINEAR_AXES
 
 KINDS: dict[
     str,
@@ -83,9 +85,30 @@ def for_machine(kind: str, parameters: Mapping[str, Any], machine: MachineDescri
     if kind == "bead":
         chosen.setdefault("piece", BeadPiece.for_nozzle(machine.nozzle_mm))
         chosen.setdefault("filament_diameter_mm", machine.filament_mm)
+    if kind == "traverse" and machine.bed_shape == "round" and chosen.get("along") != "Z":
+        # Its places count from the middle, so that the usual start would lead over the edge.
+        chosen.setdefault("start_mm", -chosen.get("span_mm", TraverseTrial.span_mm) / 2)
     if kind == "fit" and "piece" in chosen:
         chosen["piece"] = _laid_out(chosen["piece"], machine)
+    if kind == "traverse":
+        chosen = _inside(chosen, machine)
     return build(kind, chosen)
+
+
+def _inside(chosen: dict[str, Any], machine: MachineDescription) -> dict[str, Any]:
+    """A traverse whose start and span, where they were left open, are inside the travel."""
+    along = str(chosen.get("along", TraverseTrial.along))
+    if along not in LINEAR_AXES:
+        return chosen  # `build` says so
+    size_mm = machine.travel_mm[LINEAR_AXES.index(along)]
+    lowest_mm = -size_mm / 2 if machine.bed_shape == "round" and along != "Z" else 0.0
+    ordinary_mm = min(TraverseTrial.span_mm, math.floor(size_mm - 2 * RUN_UP_MM))
+    span_mm = chosen.get("span_mm", ordinary_mm)
+    start_mm = TraverseTrial.start_mm
+    beyond_mm = start_mm + span_mm + RUN_UP_MM - (lowest_mm + size_mm)
+    if lowest_mm < 0 or beyond_mm > 0:
+        start_mm = lowest_mm + (size_mm - span_mm) / 2
+    return {"span_mm": span_mm, "start_mm": start_mm} | chosen
 
 
 def _laid_out(piece: FitPiece | Mapping[str, Any], machine: MachineDescription) -> FitPiece:

@@ -67,7 +67,8 @@ class TraverseTrial(AllSteps):
         )
         mount = ByHand(
             "traverse.mount",
-            f"Set the instrument up along {self.along}, touching the carriage, and zero it.",
+            f"Set the instrument up along {self.along}, touching the carriage, so that it reads"
+            f" more as {self.along} grows, and zero it.",
             (PINCHES,),
             action="mount",
             details={"axis": self.along},
