@@ -5,16 +5,36 @@ from __future__ import annotations
 import copy
 import json
 import re
+import subprocess
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
 from asleft.pieces import FitPiece, SpanPiece
+from asleft.pieces.figure import figure_svg
 from asleft.record import Store, assemble, to_pdf
 from asleft.record.digests import digest_of_all
+from asleft.record.document import in_home
 from asleft.record.drawings import drawings
 from asleft.record.sheet import sheet
+
+POINT = {
+    "level": 0.1123,
+    "u": 0.0121,
+    "low": -0.0489,
+    "high": 0.2887,
+    "ewma": 0.11,
+    "outside": False,
+}
+SERIES = {
+    "trial": "traverse", "name": "reversal", "axis": "X", "plane": None, "unit": "mm",
+    "tolerance": None, "call": "steady", "why": "Nobody moved it",
+    "points": [
+        {**POINT, "at": "2025-03-14T18:00:00Z"},
+        {**POINT, "at": "2026-03-14T18:00:00Z", "level": 0.1308},
+    ],
+}  # fmt: skip
 
 
 @pytest.fixture
@@ -138,10 +158,37 @@ def test_units_that_a_report_does_not_tell_are_not_made_up(document: dict[str, A
     assert "tower X" not in shown  # nobody changed it: it stands in the report
 
 
-def test_where_the_home_was_is_nobody_s_business(document: dict[str, Any]) -> None:
-    document["wire_log"] = [
-        {"path": path, "first_line": 1, "last_line": 9}
-        for path in ("/home/somebody/x/wire/a.log", "C:\\Users\\somebody\\wire\\b.log")
-    ]
+@pytest.mark.parametrize("home", ["/home/somebody/x", "C:\\Users\\somebody\\x", "."])
+def test_where_the_home_was_is_nobodys_business(home: str) -> None:
+    slash = "\\" if "\\" in home else "/"
+    assert in_home(slash.join((home, "wire", "a.log"))) == "wire/a.log"
+
+
+def test_the_room_stands_on_paper_with_its_doubt(calibrated: tuple[Store, int]) -> None:
+    document = assemble(*calibrated, versions={})
     text = json.dumps(sheet(document), ensure_ascii=False)
-    assert "somebody" not in text and "a.log, lines 1 to 9" in text and "b.log" in text
+    assert "21.5\u00a0°C" in text and "apprentice at the second bench" in text
+    # 1.5 K at 58.5 millionths a kelvin
+    assert "+0.009\u00a0% of scale (the uncertainty of the room's temperature was not" in text
+    document["room_effect"] |= {"scale": 2.925e-4, "scale_u": 5.85e-5, "departure_k": 5.0}
+    text = json.dumps(sheet(document), ensure_ascii=False)
+    assert "+5.0\u00a0K" in text and "+0.0293\u00a0% of scale (standard uncertainty 0.0059" in text
+
+
+@pytest.mark.system("pdftotext")
+def test_drawing_and_years_are_on_paper(document: dict[str, Any]) -> None:
+    """Each text of the drawing, and each value of a quantity over the years, in a PDF's text."""
+    piece = SpanPiece()
+    document["drawings"] = [
+        {"trials": [2], "piece": "span", "svg": figure_svg(piece), "reason": None}
+    ]
+    document["years"] = {"at": "", "events": [], "reason": None, "series": [SERIES]}
+    pdf = to_pdf(document)
+    done = subprocess.run(
+        ["pdftotext", "-raw", "-", "-"], input=pdf, capture_output=True, check=True
+    )
+    paper = re.sub(r"\s", "", done.stdout.decode())
+    for text in re.findall(r"<text[^>]*>([^<]*)<", figure_svg(piece)):
+        assert re.sub(r"\s", "", text) in paper, text
+    for shown in ("+0.112", "+0.131", "−0.049", "+0.289", "Nobodymovedit", "reversalX,traverse"):
+        assert shown in paper

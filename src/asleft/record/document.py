@@ -96,12 +96,20 @@ def gather(store: Store, calibration_id: int, *, versions: dict[str, Any]) -> di
         "changes": [change(each) for each in changes],
         "proof": proof(store, calibration_id),
         "events": _within(row, [each.to_dict() for each in store.events(machine.id)]),
-        "wire_log": [each.to_dict() for each in store.wire_logs(calibration_id)],
+        "wire_log": [
+            {**each.to_dict(), "path": in_home(each.path)}
+            for each in store.wire_logs(calibration_id)
+        ],
         "versions": {"opened": row.versions, "written": versions},
         "readings_sha256": digest(trials),
     }
     document["cautions"] = cautions(document)
     return document
+
+
+def in_home(path: str) -> str:
+    """A wire log's path from the home on: where the home was then says nothing of where it is."""
+    return "/".join(path.replace("\\", "/").split("/")[-2:])
 
 
 def _frame(row: CalibrationRow) -> dict[str, Any]:

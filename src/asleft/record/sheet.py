@@ -153,7 +153,7 @@ def settings(parsed: dict[str, Any]) -> dict[str, float | None]:
 def _versions(document: dict[str, Any]) -> Block:
     versions = document["versions"]
     logs = [
-        f"{_file(each['path'])}, lines {each['first_line']} to {each['last_line']}"
+        f"{each['path'].rsplit('/', 1)[-1]}, lines {each['first_line']} to {each['last_line']}"
         for each in document["wire_log"]
     ]
     whole = document.get("record_sha256")
@@ -170,11 +170,6 @@ def _versions(document: dict[str, Any]) -> Block:
         ],
         leads=True,
     )
-
-
-def _file(path: str) -> str:
-    """A wire log's name: where the home was then says nothing of where it is now."""
-    return path.replace("\\", "/").rsplit("/", 1)[-1]
 
 
 def _joined(versions: dict[str, Any]) -> str:

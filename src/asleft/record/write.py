@@ -29,6 +29,7 @@ COLUMNS = (
     "raw",
     "used",
     "why_not",
+    "person",
 )
 
 
@@ -94,6 +95,7 @@ def readings_csv(document: dict[str, Any]) -> bytes:
                     each["raw"],
                     "yes" if each["used"] else "no",
                     each["why_not"] or "",
+                    each.get("person") or "",
                 ]
             )
     return text.getvalue().encode()
