@@ -28,7 +28,7 @@ def require_name(name: str) -> None:
     if wrong is not None:
         raise InputError(
             f"a name cannot have {wrong!r} in it",
-            hint="Letters, digits, blanks and signs like - and _ will do.",
+            hint="Letters, digits, spaces and signs like - and _ will do.",
             where="NAME",
         )
 

@@ -204,7 +204,7 @@ def _accept(
         if owner.poll() is not None or time.monotonic() > end_s:
             complaints.seek(0)
             last = complaints.read().decode("utf-8", "replace").strip().splitlines()[-1:]
-            raise LineError(f"the owner of the line did not start: {''.join(last)}")
+            raise LineError(f"the process that holds the line did not start: {''.join(last)}")
         try:
             connection, _ = listener.accept()
         except TimeoutError:

@@ -86,7 +86,7 @@ class Owner:
         except AsleftError as error:
             reply = {"id": number, "error": {**error.to_dict(), "type": type(error).__name__}}
         except Exception as error:
-            bug = BugError(f"the owner of the line failed: {error!r}")
+            bug = BugError(f"the process that holds the line failed: {error!r}")
             reply = {"id": number, "error": {**bug.to_dict(), "type": "BugError"}}
         writer.write(_line(reply))
         await writer.drain()
@@ -113,7 +113,7 @@ class Owner:
             case "close":
                 result = await self._close()
             case other:
-                raise BugError(f"the owner of the line was asked for {other!r}")
+                raise BugError(f"the process that holds the line was asked for {other!r}")
         return result
 
     async def _close(self) -> str | None:

@@ -42,10 +42,10 @@ class Channel:
             return self.reply(self._number, patience_s=patience_s)
         except TimeoutError as error:
             raise LineError(
-                f"no word from the owner of the line within {patience_s:g} s"
+                f"no word within {patience_s:g} s from the process that holds the line"
             ) from error
         except OSError as error:
-            raise LineError("the owner of the line is gone", hint=_OWNER_GONE) from error
+            raise LineError("the process that holds the line is gone", hint=_OWNER_GONE) from error
 
     def reply(self, number: int, *, patience_s: float | None = None) -> Any:
         """The result of request `number`, or its error raised.
@@ -70,7 +70,7 @@ class Channel:
             if not end:
                 chunk = self._receive(patience_s)
                 if not chunk:
-                    raise LineError("the owner of the line is gone", hint=_OWNER_GONE)
+                    raise LineError("the process that holds the line is gone", hint=_OWNER_GONE)
                 self._rest += chunk
                 continue
             self._rest = rest
