@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import signal
 import socket
 import threading
 import time
@@ -125,3 +126,13 @@ def test_stop_in_a_heat_wait_and_on_again(serve, hands, port):
     wait_for(lambda: hands.ask("peek_heaters")["on"])
     assert served.end() == 130
     assert not hands.ask("peek_heaters")["on"]
+
+
+def test_an_open_page_does_not_hold_the_end_up_nor_show_our_insides(serve):
+    served = serve("open", "--page-port", "0")
+    with httpx2.stream("GET", f"{served.address}live", timeout=10) as page:
+        events = page.iter_text()
+        assert "retry" in next(events)
+        assert served.end(signal.SIGINT) == 130
+    told = served.errors.read_text()
+    assert "Traceback" not in told and "Cancel" not in told  # it was not cut off, it let go

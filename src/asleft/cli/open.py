@@ -78,6 +78,10 @@ def serve_page(
         server = ready(house, sock)
         click.echo(address)
         sys.stdout.flush()
+        if sys.stderr.isatty():
+            click.echo(
+                "Open it, if no browser did. Ctrl-C ends it, heaters off.", err=True
+            )
         if lan:
             _show_key(f"{address}key", house.keys.key)
         if browser:

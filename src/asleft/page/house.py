@@ -128,6 +128,11 @@ class House:
             if worker.busy:
                 worker.stop()
 
+    def leave(self) -> None:
+        """Stop every machine now, then let open pages go; callable from a signal handler."""
+        self.stop_all()
+        self.live.end()
+
     def close(self) -> None:
         """Every machine safe, every line released."""
         for worker in list(self._workers.values()):

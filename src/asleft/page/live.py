@@ -30,6 +30,7 @@ class Live:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._woken = asyncio.Event()
         self._streams = 0
+        self._ending = False
 
     @property
     def version(self) -> str:
@@ -50,6 +51,11 @@ class Live:
     def _wake(self) -> None:
         woken, self._woken = self._woken, asyncio.Event()
         woken.set()
+
+    def end(self) -> None:
+        """Let every open page go: its stream ends; callable from a signal handler."""
+        self._ending = True
+        self.changed(only_progress=True)
 
     async def wait(self, timeout_s: float) -> bool:
         """Wait for the next change; False where none came in time."""
@@ -80,7 +86,7 @@ class Live:
         """The state after every change, and a beat in between."""
         sent = ""
         yield b"retry: 500\n\n"
-        while True:
+        while not self._ending:
             now = json.dumps({"version": self.version, **state()})
             yield f"data: {now}\n\n".encode() if now != sent else b"event: beat\ndata: -\n\n"
             sent = now

@@ -119,7 +119,7 @@ def ready(house: House, sock: socket.socket) -> Server:
         limit_concurrency=200,
     )
     config.load()
-    return Server(config, house.stop_all)
+    return Server(config, house.leave)
 
 
 async def _looked_at(app: ASGIApp, host: str) -> None:
