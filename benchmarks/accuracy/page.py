@@ -40,11 +40,12 @@ class Results:
 
 def page(run: Run, found: Results) -> str:
     """The whole page."""
-    tables = found.tables
+    tables, figures = found.tables, _figures(found)
     parts = [
         _head(run),
         "## Figures with an aim\n",
-        as_table(("figure", "measured", "aim", "met"), [_aimed(f) for f in _figures(found)]),
+        as_table(("figure", "measured", "aim", "met"), [_aimed(f) for f in figures]),
+        _short(figures),
         "## Coverage of 95 % intervals\n",
         span_parts.coverage_words(run.machines),
         span_parts.coverage(tables),
@@ -111,6 +112,15 @@ with the standard deviation that the solvers state for them; scale errors are 0.
 2 mrad rms, a reading scatters by 0.025 mm and a printed face by 0.02 mm unless a case says
 otherwise. ± is one standard uncertainty from the number of machines.
 """
+
+
+def _short(figures: Sequence[aims.Figure]) -> str:
+    """Which figures fall short, in words."""
+    judged = [f for f in figures if f.met is not None]
+    missed = [f"{f.what} ({f.measured}, aim {f.aim})" for f in judged if not f.met]
+    if not missed:
+        return f"All {len(judged)} figures with an aim meet it.\n"
+    return f"{len(missed)} of {len(judged)} figures fall short of their aim: {'; '.join(missed)}.\n"
 
 
 def _aimed(f: aims.Figure) -> tuple[str, ...]:
