@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import subprocess
 import tempfile
 import time
@@ -94,7 +95,7 @@ def server() -> Iterator[str]:
                 time.sleep(0.1)
             yield f"postgresql+psycopg://postgres@/postgres?host={folder}"
         finally:
-            process.terminate()
+            process.send_signal(signal.SIGINT)  # whoever is still connected is thrown out
             process.wait(20)
 
 

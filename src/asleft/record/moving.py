@@ -87,6 +87,8 @@ def _copied(left: Engine, right: Engine, source: str, target: str) -> dict[str, 
         in_words(target),
         right.begin() as writing,
     ):
+        for each in (reading, writing):
+            _without_haste(each)
         _require_empty(writing, target)
         rows = {table.name: _table(reading, writing, table) for table in metadata.sorted_tables}
         before, after = dump_digest(reading), dump_digest(writing)
@@ -96,6 +98,13 @@ def _copied(left: Engine, right: Engine, source: str, target: str) -> dict[str, 
             )
         _numbers_go_on(writing)
     return {"revision": HEAD, "rows": rows, "dump_sha256": after}
+
+
+def _without_haste(connection: Connection) -> None:
+    """Let a server wait for as long as the other place takes."""
+    if connection.dialect.name != "sqlite":
+        connection.exec_driver_sql("SET LOCAL idle_in_transaction_session_timeout = 0")
+        connection.exec_driver_sql("SET LOCAL statement_timeout = 0")
 
 
 def _one_view(engine: Engine) -> dict[str, Any]:

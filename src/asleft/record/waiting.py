@@ -56,8 +56,14 @@ class Waiting(Late):
         for text in said:
             tell(text)
 
-    def _put(self, name: str, what: str, owner_at: str, **values: Any) -> str:
+    def _put(self, owner: str, what: str, owner_at: str, **values: Any) -> str:
         """Keep one row on this computer, then deliver all that waits with it.
+
+        Args:
+            owner: the trial or machine that the row is of; with the moment `owner_at` at which that
+                began, it is the same in no other store.
+            what: the table of the row.
+            values: of the row.
 
         Raises:
             RefusedError, InputError: the store declines this row; it does not wait.
@@ -66,7 +72,7 @@ class Waiting(Late):
         token = uuid4().hex
         row = {**values, "at": at, "person": self._person}
         entry: Entry = {"token": token, "what": what, "owner_at": owner_at, "values": row}
-        lane = self._outbox.lane(name)
+        lane = self._outbox.lane(f"{owner}-{''.join(filter(str.isdigit, owner_at))}")
         with lane.lock:
             with in_words(str(lane.path.parent)):
                 lane.append(entry)
@@ -103,9 +109,9 @@ class Waiting(Late):
                     self._deliver(lane, mine=None)
             except Timeout:
                 continue  # another program of this laptop is at it
-            except NotHereError as error:
+            except NotHereError:
                 del self._waiting[lane.path.name]
-                self._say(f"{error.message}: {lane.path}")
+                self._say(f"What waits in {lane.path} is for another store than this one.")
             except StoreAwayError:
                 self._say_waits()
                 raise
@@ -164,10 +170,13 @@ class Waiting(Late):
             self._say(WAITS)
 
     def _is_back(self) -> None:
-        self._away, self._not_before_s = False, 0.0
+        was_away, self._away, self._not_before_s = self._away, False, 0.0
         late, self._came_late = self._came_late, 0
         if late:
-            self._say(f"What waited for the store was delivered ({late} rows).")
+            rows = "1 row" if late == 1 else f"{late} rows"
+            self._say(f"What waited for the store was delivered ({rows}).")
+        elif was_away:  # another program of this laptop did it
+            self._say("What waited for the store was delivered.")
 
     def _say(self, text: str) -> None:
         if self._tell is None:

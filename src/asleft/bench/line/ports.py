@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from asleft.errors import StoreAwayError
+
 if TYPE_CHECKING:
     from asleft.record import Workplace
 
@@ -30,6 +32,9 @@ def _machines_at(home: Path | Workplace) -> dict[str, str]:
 
     if not Workplace.of(home).folder.is_dir():
         return {}
-    with Store.at(home) as store:
-        rows = store.machines()
+    try:
+        with Store.at(home) as store:
+            rows = store.machines()
+    except StoreAwayError:  # the ports are here all the same
+        return {}
     return {row.description["address"]: row.name for row in rows if row.description.get("address")}
