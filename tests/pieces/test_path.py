@@ -19,7 +19,7 @@ import bars
 from path_reader import read_path
 
 from asleft.errors import InputError
-from asleft.pieces import BeadPiece, FitPiece, SpanPiece
+from asleft.pieces import BeadPiece, FitPiece, SpanPiece, line_sizes, ring_for
 from asleft.pieces.path import PathSettings, tool_path
 from asleft.pieces.path.legs import Leg
 from asleft.pieces.path.pace import seconds
@@ -149,6 +149,28 @@ def test_every_bar_is_met_by_the_finished_file(kind, seed):
 
 
 PLAIN = PathSettings(nozzle_c=205, bed_c=60)
+BED = {"bed_shape": "square", "travel_mm": PLAIN.travel_mm}
+
+
+@pytest.mark.parametrize(
+    ("kind", "nozzle", "piece"),
+    [
+        ("bead", 0.2, ring_for(0.2)),
+        ("bead", 1.0, ring_for(1.0)),
+        ("span", 1.0, replace(SpanPiece(pitch_mm=60, column_heights_mm=()), side_beads=2,
+                              diagonal_beads=2, **line_sizes("span", 1.0))),
+        ("fit", 1.0, FitPiece.for_machine(gauge_mm=8.0, tighter=0, wider=1, **BED,
+                                          **line_sizes("fit", 1.0))),
+    ],
+)  # fmt: skip
+def test_every_bar_is_met_with_the_defaults_of_the_finest_and_the_widest_nozzle(
+    kind, nozzle, piece
+):
+    settings = replace(PLAIN, nozzle_mm=nozzle)
+    path, (_, faces_of, solid_of) = tool_path(piece, settings), CASES[kind]
+    stl = stl_bytes(bodies(piece), "test")
+    found = bars.figures(piece, stl, path.text, settings, faces_of, solid_of)
+    assert not found.problems(settings.most_mm3_s)
 
 
 @pytest.mark.parametrize("piece", [BeadPiece(), SpanPiece(pitch_mm=62, column_heights_mm=())])

@@ -21,7 +21,7 @@ from asleft.pieces.rib import rib_mm
 from asleft.pieces.span import SpanPiece
 
 LINE_PER_NOZZLE = 1.125  # a bead a little wider than the bore (common practice, no source)
-SMALLEST_MM, LARGEST_MM = 0.15, 1.1  # nozzles that ribs and rings can be drawn for
+SMALLEST_MM, LARGEST_MM = 0.2, 1.0  # nozzles whose paths were seen to meet every bar
 COLLAR_MM = 1.6  # so thick a collar holds its shape (ours)
 
 # Drawn heights that must be whole layers; lands of the column are chosen to suit the layer.
