@@ -21,6 +21,7 @@ from benchmarks.page.stage import (
     free_port,
     hands_do,
     keep_found,
+    span_reading,
     wait_for,
 )
 
@@ -92,7 +93,7 @@ def _do(page: Any, hands: Hands, step: str, number: int) -> str | None:
         hands_do(hands, step)
         return None
     said = hands_do(hands, step)
-    value = said.get("value", f"{100 + number / 100:.2f}")
+    value = said.get("value", span_reading(step, number))
     page.fill("#value", value)
     return value
 

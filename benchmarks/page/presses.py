@@ -22,6 +22,7 @@ from benchmarks.page.stage import (
     Visitor,
     hands_do,
     keep_found,
+    span_reading,
     spread,
     wait_for,
 )
@@ -130,7 +131,7 @@ def at_once(home: Path, few: bool) -> list[Figure]:
             while pressed < wanted:
                 visitor.get().post(f"{SHEET}do/trial", kind="span")
                 while pressed < wanted and (step := _step_or_done(visitor)):
-                    said = {"answer": "yes", "value": f"{100 + pressed / 100:.2f}"}
+                    said = {"answer": "yes", "value": span_reading(step, pressed)}
                     body = {"token": visitor.token, "step": step, **said}
                     meet = threading.Barrier(3)
                     jobs = [pool.submit(_press, each, body, meet) for each in clients]

@@ -21,6 +21,7 @@ from typing import Self, TypeVar
 
 import httpx2
 
+from asleft.pieces import SpanPiece
 from asleft.practice.hands import Hands
 
 T = TypeVar("T")
@@ -168,6 +169,12 @@ def hands_do(hands: Hands, step: str) -> dict[str, str]:
     if step.endswith(".remaining"):
         return {"value": hands.ask("measure_remaining")["text"]}
     return {"answer": "yes"}
+
+
+def span_reading(step: str, number: int) -> str:
+    """A reading that is possible at the place of a span's step, a different one each time."""
+    drawn = {place.label: place.nominal_mm for place in SpanPiece().places()}
+    return f"{drawn.get(step.rsplit('.', 1)[-1], 20.0) + number / 100:.2f}"
 
 
 def wait_for(there: Callable[[], T], within_s: float = 30.0) -> T:

@@ -148,8 +148,9 @@ def _wishes(form: Form) -> dict[str, Any]:
             "gauge_mm": _number(form, "gauge_mm"),
             "parts": form.get("parts", "bores"),
         }
-    if form.get("marked_mm", "").strip():
-        wishes["marked_mm"] = _number(form, "marked_mm")
+    for key in ("marked_mm", "start_mm", "span_mm"):
+        if form.get(key, "").strip():
+            wishes[key] = _number(form, key)
     if form.get("along", "").strip():
         wishes["along"] = form["along"].strip()
     return wishes

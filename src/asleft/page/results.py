@@ -39,12 +39,27 @@ def part_told(part: str, told: Mapping[str, Any]) -> str:
     return f"{title}: {'read back as sent' if told['verified'] else 'not verified'}{stored}"
 
 
-def found_in(told: Mapping[str, Any]) -> list[dict[str, str]]:
-    """The findings of a part of an evening as it ended: a sentence and its number each."""
+def parts_told(done: Mapping[str, Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """What the parts of a job came to, in order: a sentence, and the findings of a trial.
+
+    What was found and then set is told in the past.
+    """
+    sets = [n for n, told in enumerate(done.values()) if told["schema"] == "asleft.set/1"]
+    return [
+        {"text": part_told(part, told), "found": _found_in(told, past=n < max(sets, default=-1))}
+        for n, (part, told) in enumerate(done.items())
+    ]
+
+
+def _found_in(told: Mapping[str, Any], *, past: bool) -> list[dict[str, str]]:
+    """The findings of a trial as it ended: a sentence and its number each."""
     result = told.get("result") or {} if told["schema"] == "asleft.trial/1" else {}
     quantities = result.get("quantities", ())
     return [
-        {"text": saying.finding(p, quantities), "figure": saying.figure_of(p, quantities)}
+        {
+            "text": saying.finding(p, quantities, past=past and p["place"] == "controller"),
+            "figure": saying.figure_of(p, quantities),
+        }
         for p in result.get("proposals", ())
     ]
 

@@ -123,12 +123,14 @@ def quantity_row(quantity: Mapping[str, Any]) -> dict[str, str]:
     factor, unit = _unit(quantity)
     digits = _digits(quantity["u"], factor)
     ends = [quantity["low95"], quantity["high95"]]
-    interval = (
-        "" if None in ends else f"{ends[0] * factor:.{digits}f} to {ends[1] * factor:.{digits}f}"
-    )
+
+    def number(value: float) -> str:
+        return f"{value * factor:.{digits}f}".replace("-", "\u2212")
+
+    interval = "" if None in ends else f"{number(ends[0])} to {number(ends[1])}"
     return {
         "name": f"{name} {where}".strip(),
-        "value": f"{quantity['value'] * factor:.{digits}f} {unit}",
+        "value": f"{number(quantity['value'])} {unit}",
         "why": f"{interval} {unit}" if interval else (quantity["reason"] or "interval not known"),
     }
 

@@ -120,10 +120,7 @@ def now(house: House, machine: str, asked: Asked) -> dict[str, Any]:
         "told": [for_page(text) for text in person.told[-3:]],
         "doing": worker.doing,
         "title": title(worker),
-        "reports": [
-            {"text": results.part_told(part, told), "found": results.found_in(told)}
-            for part, told in worker.doing.done.items()
-        ],
+        "reports": results.parts_told(worker.doing.done),
     }
 
 
@@ -132,7 +129,9 @@ def _values(details: Mapping[str, Any]) -> list[tuple[str, Any, Any]]:
     wanted, held = details.get("wanted"), details.get("before")
     if not isinstance(wanted, Mapping) or not isinstance(held, Mapping):
         return []
-    return [(name, held.get(name), value) for name, value in wanted.items()]
+    return [
+        (name, held.get(name), value) for name, value in wanted.items() if held.get(name) != value
+    ]
 
 
 def _common(house: House, machine: str) -> tuple[dict[str, Any], dict[str, Any]]:

@@ -109,6 +109,7 @@ def entered(desk: Desk, told: Mapping[str, Any]) -> None:
         details={"lines": list(told["by_hand"]), "how": told["reason"]},
         only_in_person=True,
     )
+    desk.release()  # who enters them restarts the machine, or switches it off for it
     if not desk.person.confirm(ask):
         raise Stopped("the lines are not entered yet: nothing rests on them", where="entered")
     latest = latest_told(desk)
