@@ -46,6 +46,7 @@ class BeadPiece(Parameters):
 
     def __post_init__(self) -> None:
         """Refuse what could not be printed or measured."""
+        object.__setattr__(self, "widths_mm", tuple(self.widths_mm))  # equal pieces are found again
         sizes = {f"widths_mm[{n}]": width for n, width in enumerate(self.widths_mm)}
         demand_above_zero(
             {

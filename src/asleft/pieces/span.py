@@ -70,6 +70,8 @@ class SpanPiece:
 
     def __post_init__(self) -> None:
         """Refuse what could not be printed or measured."""
+        # A list would do as well, but equal pieces are to be found again.
+        object.__setattr__(self, "column_heights_mm", tuple(self.column_heights_mm))
         given = {f.name: getattr(self, f.name) for f in fields(self)}
         demand_above_zero({k: v for k, v in given.items() if isinstance(v, (int, float))})
         smallest = 3 * self.post_mm
