@@ -85,9 +85,6 @@ def for_machine(kind: str, parameters: Mapping[str, Any], machine: MachineDescri
     if kind == "bead":
         chosen.setdefault("piece", BeadPiece.for_nozzle(machine.nozzle_mm))
         chosen.setdefault("filament_diameter_mm", machine.filament_mm)
-    if kind == "traverse" and machine.bed_shape == "round" and chosen.get("along") != "Z":
-        # Its places count from the middle, so that the usual start would lead over the edge.
-        chosen.setdefault("start_mm", -chosen.get("span_mm", TraverseTrial.span_mm) / 2)
     if kind == "fit" and "piece" in chosen:
         chosen["piece"] = _laid_out(chosen["piece"], machine)
     if kind == "traverse":
