@@ -308,7 +308,8 @@ def test_an_emergency_stop_on_the_line_ends_a_print_from_the_card(bench, span):
 
     printing = threading.Thread(target=print_it)
     printing.start()
-    time.sleep(0.5)
+    while not any("printing byte" in line for line in bench.ask("M27")):
+        time.sleep(0.02)
     bench.wire.send(b"M112\n")
     printing.join(30)
     assert re.search(r"stopped at line \d+ of \d+", failed[0])
