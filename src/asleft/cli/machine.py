@@ -69,7 +69,11 @@ def describe(session: Session, /, *, name: str | None, **given: Any) -> int:
     """Describe machine NAME; on a known one, only what is given changes."""
     wanted = name or session.machine
     if not wanted:
-        raise InputError("a machine needs a name", hint="Give it one with NAME.", where="NAME")
+        raise InputError(
+            "a machine needs a name",
+            hint="Say what you call it: `asleft machine describe workbench`.",
+            where="NAME",
+        )
     travel = _travel(given.pop("bed"), given.pop("bed_round"))
     changed = {key: value for key, value in given.items() if value is not None} | travel
     with session.bench() as bench:

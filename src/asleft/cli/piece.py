@@ -15,7 +15,7 @@ from asleft.cli.bed import Bed, bed_of, described
 from asleft.cli.session import Session, shared_options
 from asleft.cli.stream import refuse_without_path, stream_file, stream_options
 from asleft.cli.typed import MM, Number, Sizes
-from asleft.cli.wording import table, wrapped
+from asleft.cli.wording import many, table, wrapped
 from asleft.errors import InputError
 
 if TYPE_CHECKING:
@@ -253,7 +253,7 @@ def piece_lines(document: dict[str, Any]) -> list[str]:
     )
     about = (
         f"About {document['grams']:.1f} g and {document['minutes']:.0f} min to print;"
-        f" {size} mm on the bed; {len(document['readings'])} readings,"
+        f" {size} mm on the bed; {many(len(document['readings']), 'reading')},"
         " numbered on the drawing."
     )
     lines += wrapped(about)

@@ -120,6 +120,7 @@ class Session:
 
         self.prepare_home()
         with Store.at(self.workplace()) as store:
+            store.tell_to(lambda text: click.echo(text, err=True))
             yield store
 
     @contextmanager
@@ -274,5 +275,5 @@ def line_options(command: Command) -> Command:
         "--port",
         "address",
         type=Address(),
-        help="Serial port or host:port, where no machine was described.",
+        help="Serial port or host:port; else as described.",
     )(command)

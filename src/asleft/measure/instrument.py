@@ -47,8 +47,9 @@ class KnownLengthCheck:
                     where=f"reading {number}",
                 )
         if len(readings_mm) < 3:
+            read = "1 reading does" if len(readings_mm) == 1 else f"{len(readings_mm)} readings do"
             raise InputError(
-                f"{len(readings_mm)} readings do not show how the instrument scatters",
+                f"{read} not show how the instrument scatters",
                 hint="Read the known length at least 3 times.",
                 where="READING",
             )
