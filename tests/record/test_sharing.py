@@ -19,7 +19,7 @@ from sqlalchemy import Engine, NullPool, create_engine, make_url, text
 
 from asleft.bench.line.holding import Holding
 from asleft.cli.app import run
-from asleft.errors import LineError, RefusedError, StoreAwayError
+from asleft.errors import InputError, LineError, RefusedError, StoreAwayError, StoreError
 from asleft.record import Store, Workplace
 from asleft.record.leases import Lease
 from asleft.record.shared import SharedStore
@@ -280,6 +280,28 @@ def test_the_command_line_works_there_under_a_name_and_shows_no_password(
     assert run(["--home", str(home), "--shared-store", "mysql://a:h1dden@b/c", "due"]) == 2
     assert "no address of a store" in (said := capfd.readouterr().err) and "h1dden" not in said
     assert not [p for p in home.rglob("*") if p.is_file() and b"h1dden" in p.read_bytes()]
+
+
+def test_what_a_server_says_is_told_in_words(
+    shop: Shop, server: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with shop.plain.connect() as connection:
+        connection.exec_driver_sql("CREATE ROLE visitor LOGIN")
+        connection.exec_driver_sql("CREATE DATABASE bare TEMPLATE template0")
+    visitor = server.replace("postgres@/postgres", "visitor@/bare")
+    for url, said in (
+        (visitor, "may not make or write"),
+        (server.replace("postgres@", "nobody@"), "no such user or database"),
+        (server.replace("@/postgres", "@/nowhere"), "no such user or database"),
+        (server.replace("?host=", "?host=/nowhere"), "does not answer"),
+    ):
+        with pytest.raises(StoreError, match=said) as refused:
+            Store.open(url)
+        assert isinstance(refused.value, StoreAwayError) == ("answer" in said)
+    monkeypatch.setitem(sys.modules, "psycopg", None)
+    with pytest.raises(InputError, match="not installed") as missing:
+        Store.open(server)
+    assert "asleft[postgres]" in str(missing.value.hint)
 
 
 def test_a_share_of_the_campaign() -> None:

@@ -16,7 +16,7 @@ from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, Any
 
 from asleft.errors import StoreAwayError, StoreError
-from asleft.record.server import is_away, is_url, server_engine, shown_place
+from asleft.record.server import SERVER_WORDS, is_away, is_url, server_engine, shown_place
 
 if TYPE_CHECKING:
     from filelock import BaseFileLock
@@ -27,7 +27,6 @@ MIGRATIONS = "asleft.record:migrations"
 BUSY_TIMEOUT_S = 15.0
 ONE_MIGRATES = 0x61736C656674  # a number of ours, the same for every laptop
 ROOM_BYTES = 4 << 20  # an evening's rows and wire logs fit in; ours
-_ADMIT = "Check the address; a password belongs into ~/.pgpass or PGPASSWORD."
 _FULL = "Make room; everything stored before is still there."
 _WORDS = (
     ("full", "the disk is full", _FULL),
@@ -46,12 +45,6 @@ _WORDS = (
         "the store is no database of ours",
         "Put a backup back: `asleft restore-store`.",
     ),
-    ("timeout", "another program keeps the store busy", "Wait for it to end, then try again."),
-    ("duplicate key", "another laptop has just written the same", "Look, then do it again."),
-    ("authentication failed", "the store's server does not know this name and password", _ADMIT),
-    ("no password supplied", "the store's server asks for a password", _ADMIT),
-    ("does not exist", "there is no such user or database on the store's server", _ADMIT),
-    ("permission", "this user may not write to the store", "Ask whoever keeps the server."),
     ("malformed", "the store is damaged", "Keep a copy, then: `asleft restore-store`."),
 )
 
@@ -275,7 +268,7 @@ def in_words(where: str) -> Iterator[None]:
         said = str(error.orig) if isinstance(error, DBAPIError) else str(error)
         if "disk i/o" in said.lower() and _is_full(where):
             said = "full"  # what SQLite does not tell apart
-        for needle, message, hint in _WORDS:
+        for needle, message, hint in SERVER_WORDS if is_url(where) else _WORDS:
             if needle in said.lower():
                 raise StoreError(message, hint=hint, where=where) from error
         raise StoreError(

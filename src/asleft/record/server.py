@@ -25,7 +25,24 @@ STATEMENT_S = 30
 LEFT_OPEN_S = 30
 """How long a transaction of a laptop that died may hold up the others."""
 _AWAY = ("08", "57P")  # SQLSTATE classes: connection exception; shut down, crashed, starting
-_ADMITTED = ("authentication failed", "no password supplied", "does not exist", "permission")
+_ADMIT = "Check the address; a password belongs into ~/.pgpass or PGPASSWORD."
+_KEEPER = "Ask whoever keeps the server."
+_REFUSED = (
+    ("authentication failed", "the store's server does not know this name and password", _ADMIT),
+    ("no password supplied", "the store's server asks for a password", _ADMIT),
+    ("no pg_hba.conf entry", "the store's server does not admit this user from here", _KEEPER),
+    ("does not exist", "there is no such user or database on the store's server", _ADMIT),
+    ("too many clients", "the store's server has too many visitors", _KEEPER),
+    ("permission", "this user may not make or write what a store needs", _KEEPER),
+)
+SERVER_WORDS = (
+    *_REFUSED,
+    ("no space left", "the disk of the store's server is full", _KEEPER),
+    ("read-only transaction", "the store's server takes nothing at present", _KEEPER),
+    ("timeout", "another program keeps the store busy", "Wait for it to end, then try again."),
+    ("duplicate key", "another laptop has just written the same", "Look, then do it again."),
+)
+"""What a server says, in our words: a part of its text, what is wrong, what to do."""
 
 
 def is_url(home: Path | str) -> bool:
@@ -120,4 +137,6 @@ def is_away(error: DBAPIError) -> bool:
     from psycopg import OperationalError
 
     said = str(error.orig).lower()
-    return isinstance(error.orig, OperationalError) and not any(w in said for w in _ADMITTED)
+    return isinstance(error.orig, OperationalError) and not any(
+        word in said for word, *_ in _REFUSED
+    )
