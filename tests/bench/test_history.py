@@ -28,6 +28,12 @@ START = datetime(2021, 3, 1, 18, 0, tzinfo=UTC)
 U = 3e-4
 
 
+class Nobody:
+    """Is asked nothing, and listens to nothing."""
+
+    def tell(self, text: str) -> None: ...
+
+
 class Years:
     """A store whose clock is set by hand."""
 
@@ -142,7 +148,7 @@ def test_a_shared_caliper_is_named_and_its_machines_cleared(years: Years) -> Non
     assert series(told)["call"] == "steady"
     assert series(told)["moved_by"] == ["bench caliper"]
     years.now += timedelta(days=1)
-    with Bench(Path(years.store._where), None, holder="t", machine="orrery",  # type: ignore[arg-type]
+    with Bench(Path(years.store._where), Nobody(), holder="t", machine="orrery",  # type: ignore[arg-type]
                clock=lambda: years.now) as bench:  # fmt: skip
         due = {each["what"]: each for each in bench.due()["due"]}
     assert "moves all 3 machines" in due["check of bench caliper"]["why"]
@@ -169,7 +175,7 @@ def test_due_waits_and_then_comes(years: Years) -> None:
 
     def due(after_days: int) -> dict[str, str]:
         now = START + timedelta(days=after_days)
-        with Bench(Path(years.store._where), None, holder="t", machine="regulator",  # type: ignore[arg-type]
+        with Bench(Path(years.store._where), Nobody(), holder="t", machine="regulator",  # type: ignore[arg-type]
                    clock=lambda: now) as bench:  # fmt: skip
             return {each["what"]: each["why"] for each in bench.due()["due"]}
 

@@ -61,14 +61,14 @@ class MachinePast:
     last: str | None
 
 
-def measured_on(store: Store, machine_id: int) -> list[Measured]:
-    """All trials done on a machine, oldest first."""
-    return _measured(store, machine_id=machine_id)
+def measured_on(store: Store, machine_id: int, until: str | None = None) -> list[Measured]:
+    """All trials done on a machine, up to a time where one is given, oldest first."""
+    return _measured(store, machine_id=machine_id, until=until)
 
 
-def measured_with(store: Store, instrument: str) -> list[Measured]:
-    """The latest trials done with an instrument, on any machine, oldest first."""
-    return _measured(store, instrument=instrument)
+def measured_with(store: Store, instrument: str, until: str | None = None) -> list[Measured]:
+    """The latest trials done with an instrument on any machine, up to a time, oldest first."""
+    return _measured(store, instrument=instrument, until=until)
 
 
 def _json(column: Column[object], *path: str) -> Any:
@@ -77,7 +77,11 @@ def _json(column: Column[object], *path: str) -> Any:
 
 
 def _measured(
-    store: Store, *, machine_id: int | None = None, instrument: str | None = None
+    store: Store,
+    *,
+    machine_id: int | None = None,
+    instrument: str | None = None,
+    until: str | None,
 ) -> list[Measured]:
     from sqlalchemy import func, select
 
@@ -102,10 +106,14 @@ def _measured(
     )
     if machine_id is not None:
         query = query.where(frame.c.machine_id == machine_id)
+    latest = select(func.coalesce(func.max(trial.c.id), 0) - LATEST_TRIALS)
+    if until is not None:
+        query = query.where(end.c.at <= until)
+        latest = latest.where(trial.c.at <= until)
     if instrument is not None:
-        latest = select(func.coalesce(func.max(trial.c.id), 0) - LATEST_TRIALS).scalar_subquery()
         query = query.where(
-            trial.c.id > latest, _json(trial.c.instrument, "name").as_string() == instrument
+            trial.c.id > latest.scalar_subquery(),
+            _json(trial.c.instrument, "name").as_string() == instrument,
         ).limit(LATEST_OF_INSTRUMENT)
     with store._reading() as connection:
         found = connection.execute(query).all()
@@ -137,8 +145,8 @@ def _numbers(values: dict[str, Any] | None) -> dict[str, float]:
     return {k: float(v) for k, v in (values or {}).items() if isinstance(v, int | float)}
 
 
-def states_as_left(store: Store, machine_id: int) -> dict[int, int]:
-    """By calibration, the number of the last kept state that was in force."""
+def states_as_left(store: Store, machine_id: int, until: str | None = None) -> dict[int, int]:
+    """By calibration, the number of the last kept state that was in force, up to a time."""
     from sqlalchemy import func, select
 
     table = schema.kept_state
@@ -151,6 +159,8 @@ def states_as_left(store: Store, machine_id: int) -> dict[int, int]:
         )
         .group_by(table.c.calibration_id)
     )
+    if until is not None:
+        query = query.where(table.c.at <= until)
     with store._reading() as connection:
         return {int(calibration): int(kept) for calibration, kept in connection.execute(query)}
 

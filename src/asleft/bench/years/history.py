@@ -102,16 +102,14 @@ def judge_machine(
     events: Sequence[EventRow],
     at_years: float,
     *,
-    until: int | None = None,
+    until: str | None = None,
 ) -> tuple[list[Judged], dict[str, Common]]:
     """Every quantity of a machine, cleared of what its instruments did; and those instruments.
 
-    Calibrations begun after the one numbered `until`, on any machine, are left out.
+    What was done after the time `until`, on any machine, is left out.
     """
-    measured = _not_after(past.measured_on(store, machine_id), until)
-    as_left = past.states_as_left(store, machine_id)
-    if until is not None:
-        as_left = {number: kept for number, kept in as_left.items() if number <= until}
+    measured = past.measured_on(store, machine_id, until)
+    as_left = past.states_as_left(store, machine_id, until)
     levels = _levels(store, measured, as_left)
     used = dict.fromkeys(p.instrument for each in levels for p in each.points if p.instrument)
     commons = {instrument: _common(store, instrument, until) for instrument in used}
@@ -150,13 +148,9 @@ def _judge(
     return Judged(levels, series, finding, ahead, tuple(moved_by))
 
 
-def _not_after(measured: list[Measured], until: int | None) -> list[Measured]:
-    return [row for row in measured if until is None or row.calibration_id <= until]
-
-
-def _common(store: Store, instrument: str, until: int | None = None) -> Common:
+def _common(store: Store, instrument: str, until: str | None = None) -> Common:
     """Whether an instrument moves all that it was used on, relative sizes only."""
-    measured = _not_after(past.measured_with(store, instrument), until)
+    measured = past.measured_with(store, instrument, until)
     levels = _levels(store, measured, {}, of_scale=True)
     series = [each.series(str(each.machine_id)) for each in levels if len(each.points) > 1]
     return judge_instrument(series, instrument)

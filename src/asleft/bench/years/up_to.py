@@ -22,20 +22,17 @@ def years_up_to(store: Store, calibration: CalibrationRow) -> dict[str, Any]:
     """The years of a calibration's machine up to it, as a record keeps them.
 
     Returns:
-        `at` (when it was looked at: when the calibration was closed, or its last trial ended),
+        `at` (when it was closed; while it is open, when it was worked on last),
         `series` and `events` as in `asleft.history/1`, of what this and an earlier calibration
         found; `reason` where there is no such series.
     """
-    ends = [trial.ended_at for trial in store.trials(calibration.id) if trial.ended_at]
-    at = calibration.closed_at or max(ends, default=calibration.at)
+    at = calibration.closed_at or _last(store, calibration)
     earlier = [c for c in store.calibrations(calibration.machine_id) if c.id < calibration.id]
     if not earlier:
         return {"at": at, "series": [], "events": [], "reason": FIRST}
     machine = next(m for m in store.machines() if m.id == calibration.machine_id)
     events = [event for event in store.events(machine.id) if event.at <= at]
-    judged, _ = judge_machine(
-        store, machine.id, machine.name, events, decimal_year(at), until=calibration.id
-    )
+    judged, _ = judge_machine(store, machine.id, machine.name, events, decimal_year(at), until=at)
     series = [
         told_of(each)
         for each in judged
@@ -47,3 +44,11 @@ def years_up_to(store: Store, calibration: CalibrationRow) -> dict[str, Any]:
         "events": [{"at": e.at, "kind": e.kind, "text": e.text} for e in events],
         "reason": None if series else NOTHING_TWICE,
     }
+
+
+def _last(store: Store, calibration: CalibrationRow) -> str:
+    """When a calibration that is open was worked on last."""
+    times = [trial.ended_at or trial.at for trial in store.trials(calibration.id)]
+    kept = store.kept_states(calibration.machine_id)
+    times += [state.at for state in kept if state.calibration_id == calibration.id]
+    return max(times, default=calibration.at)
