@@ -1,6 +1,6 @@
 """The records of practice calibrations: on paper as in JSON, the same again, checked, and felt.
 
-    python -m benchmarks.records [--more N] [--seed N] [--out FOLDER]
+    python -m benchmarks.records [--more N] [--seed N] [--every N] [--out FOLDER]
 
 Three calibrations of one seed (cartesian, crossed-belt, delta), four that did not go as evenings go
 (`records_odd`) and N cartesian ones more, two at a time and niced. Prints a row a record and what
@@ -231,9 +231,9 @@ def summary(told: list[dict[str, Any]]) -> list[str]:
     ]
 
 
-def show(path: Path) -> dict[str, Any]:
+def show(path: Path, every: int) -> dict[str, Any]:
     """Ask one record everything, and print its row."""
-    told = look(path)
+    told = look(path, every)
     print(row(told), flush=True)
     for name in ("lost", "invented", "unnoticed"):
         if told[name]:
@@ -241,7 +241,7 @@ def show(path: Path) -> dict[str, Any]:
     return told
 
 
-def main(more: int, seed: int, folder: Path) -> None:
+def main(more: int, seed: int, every: int, folder: Path) -> None:
     """Make the calibrations, two at a time, and print the table."""
     folder.mkdir(parents=True, exist_ok=True)
     wanted = [(seed, kind) for kind in KINDS] + [
@@ -255,8 +255,8 @@ def main(more: int, seed: int, folder: Path) -> None:
             if path is None:
                 print(f"{kind}-{number}: came to no end")
                 continue
-            told.append(show(path))
-    told += [show(path) for path in make_odd(folder)]
+            told.append(show(path, every))
+    told += [show(path, every) for path in make_odd(folder)]
     print("\n".join(summary(told)))
 
 
@@ -264,10 +264,11 @@ if __name__ == "__main__":
     arguments = argparse.ArgumentParser()
     arguments.add_argument("--more", type=int, default=0)
     arguments.add_argument("--seed", type=int, default=11)
+    arguments.add_argument("--every", type=int, default=1, help="of the readings that counted")
     arguments.add_argument("--out", type=Path, default=None)
     asked = arguments.parse_args()
     if asked.out is not None:
-        main(asked.more, asked.seed, asked.out)
+        main(asked.more, asked.seed, asked.every, asked.out)
     else:
         with tempfile.TemporaryDirectory() as name:
-            main(asked.more, asked.seed, Path(name))
+            main(asked.more, asked.seed, asked.every, Path(name))
