@@ -82,9 +82,25 @@ def docs() -> Path:
     return DOCS
 
 
+class Keyboard(io.StringIO):
+    """A person at the terminal: types an answer to what is on the screen, which shows it."""
+
+    def __init__(self, screen: io.StringIO, answer: Callable[[str], str]) -> None:
+        super().__init__()
+        self._screen, self._answer = screen, answer
+
+    def isatty(self) -> bool:
+        return True
+
+    def readline(self, *_: object) -> str:
+        typed = self._answer(self._screen.getvalue())
+        self._screen.write(f"{typed}\n")
+        return f"{typed}\n"
+
+
 @dataclass
 class Shell:
-    """A folder with a home of its own, in which commands are run as in a terminal without anybody.
+    """A folder with a home of its own, in which commands are run.
 
     They run in this process: a page has dozens, and each would load everything anew. That the
     installed program starts and ends as it should is shown by `tests/cli`.
@@ -93,16 +109,23 @@ class Shell:
     folder: Path
     patch: pytest.MonkeyPatch
 
-    def __call__(self, *words: str) -> tuple[int, str, str]:
-        """Run `asleft …`; its exit status, standard output and standard error."""
+    def __call__(
+        self, *words: str, person: Callable[[str], str] | None = None
+    ) -> tuple[int, str, str]:
+        """Run `asleft …`; its exit status, standard output and standard error.
+
+        With a `person` at the terminal, who gets the screen so far and returns what to type, all
+        that is on the screen counts as output. Without, nobody is there.
+        """
         from asleft.cli.app import run
 
-        out, err = io.StringIO(), io.StringIO()
+        out = io.StringIO()
+        err = io.StringIO() if person is None else out
         before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
         with self.patch.context() as here:
             here.chdir(self.folder)
             here.setenv("ASLEFT_HOME", str(self.folder / "home"))
-            here.setattr(sys, "stdin", io.StringIO())
+            here.setattr(sys, "stdin", Keyboard(out, person) if person else io.StringIO())
             here.setattr(sys, "stdout", out)
             here.setattr(sys, "stderr", err)
             try:
