@@ -24,7 +24,7 @@ WORDS = (
     ("print bead", "print the ring of the bead trial"),
     ("print fit 8", "print bores and pins round a shaft or bearing of that size"),
     ("take bead", "only after printing over the line, take it off: span, bead, or fit 8"),
-    ("read 7", "caliper at the place of that number on the drawing: span piece or ring"),
+    ("read 7", "caliper at place 7 of the drawing: span piece or ring"),
     ("read X outside 107", "the same by direction, faces and drawn size"),
     ("wall 0.65", "caliper on the ring's wall, at the band drawn so wide"),
     ("weigh", "the ring on a small balance"),

@@ -133,7 +133,7 @@ def _new(store: Store, person: Person, unknown: MachineDescription) -> MachineRo
         f"No machine described is known to be on this port. It is filed as {unknown.name!r}, with a"
         f" bed of {unknown.travel_mm[0]:g} × {unknown.travel_mm[1]:g} mm and limits of"
         f" {unknown.max_nozzle_c:g} °C for the nozzle and {unknown.max_bed_c:g} °C for the bed;"
-        f" `asleft machine describe NAME --port {unknown.address}` says it better."
+        f" `asleft machine describe NAME --port {unknown.address}` names and describes it."
     )
     store.add_machine(unknown.to_dict())
     row = store.machine(unknown.name)
