@@ -170,9 +170,9 @@ def digit_turned(text: str, kind: type) -> Any:
 def look(path: Path, every: int = 1) -> dict[str, Any]:
     """Everything asked of one record; of the readings that counted one in `every` is altered."""
     document = json.loads(path.read_text(encoding="utf-8"))
-    began = time.perf_counter()
+    began, own = time.perf_counter(), time.process_time()
     pdf = to_pdf(document)
-    took = time.perf_counter() - began
+    took, own = time.perf_counter() - began, time.process_time() - own
     text = printed(pdf)
     path.with_suffix(".pdf").write_bytes(pdf)
     tried = [(where, recheck(other)["same"]) for where, other in altered(document, every)]
@@ -183,6 +183,7 @@ def look(path: Path, every: int = 1) -> dict[str, Any]:
         "name": path.stem,
         "pages": text.count("\f"),
         "seconds": took,
+        "own": own,
         "kib": len(pdf) / 1024,
         "lost": lost(document, text),
         "invented": invented(document, text),
@@ -211,6 +212,7 @@ def row(told: dict[str, Any]) -> str:
 
 def summary(told: list[dict[str, Any]]) -> list[str]:
     """What was asked of all of them together."""
+    owns = [each["own"] for each in told]
     seconds, sizes = [each["seconds"] for each in told], [each["kib"] for each in told]
     tried = sum(each["altered"] for each in told)
     felt = tried - sum(len(each["unnoticed"]) for each in told)
@@ -226,7 +228,8 @@ def summary(told: list[dict[str, Any]]) -> list[str]:
         "a reading that counted changed with its text, and both digests made anew: noticed by the"
         f" estimates {sum(t['quiet'] - t['quiet_missed'] for t in told)} of"
         f" {sum(t['quiet'] for t in told)}",
-        f"seconds a PDF: median {statistics.median(seconds):.2f}, worst {max(seconds):.2f};"
+        f"seconds a PDF: median {statistics.median(seconds):.2f}, worst {max(seconds):.2f}; of the"
+        f" process's own {statistics.median(owns):.2f}, worst {max(owns):.2f};"
         f" KiB: median {statistics.median(sizes):.0f}, worst {max(sizes):.0f}",
     ]
 
