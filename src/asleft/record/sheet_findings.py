@@ -26,6 +26,7 @@ SHORT = 32  # letters of a remark that has room beside a name
 def verdicts(document: dict[str, Any]) -> list[Block]:
     """What was found of each quantity, the chart, and the verdict on each setting."""
     blocks: list[Block] = []
+    went_on = _went_on(document)
     for trial in document["trials"]:
         if not trial["quantities"]:
             continue
@@ -35,8 +36,22 @@ def verdicts(document: dict[str, Any]) -> list[Block]:
         blocks += [*_remarks(trial), *_not_found(trial)]
         blocks += [chart(drawn)] if drawn else []
         blocks += [chart(each) for each in reading_charts(trial)]
-        blocks += _verdicts(mine)
+        if trial["id"] in went_on:
+            later = title(went_on[trial["id"]])
+            blocks.append(says(f"{later} goes on from these readings: the verdicts stand there."))
+        else:
+            blocks += _verdicts(mine)
     return blocks or [says("No trial gave an estimate, so there is no verdict.")]
+
+
+def _went_on(document: dict[str, Any]) -> dict[int, dict[str, Any]]:
+    """By trial, the last one with an estimate that counts its readings together with new ones."""
+    return {
+        number: trial
+        for trial in document["trials"]
+        if trial["quantities"]
+        for number in (trial["parameters"].get("trial") or {}).get("earlier") or ()
+    }
 
 
 def _quantities(trial: dict[str, Any]) -> Block:
