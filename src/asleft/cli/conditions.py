@@ -18,6 +18,7 @@ _C = Number("C", low=-300.0, low_allowed=True)
 # What each is called here, and its unit; the keys are those of `asleft.record/1`.
 SHOWN = {
     "measured_by": ("measured by", ""),
+    "where": ("where", ""),
     "room_c": ("room", "°C"),
     "room_u_c": ("room, standard uncertainty", "°C"),
     "material": ("material", ""),
@@ -38,6 +39,7 @@ SHOWN = {
 @click.option("--nozzle-temp", "nozzle_c", type=_C, help="As the pieces are printed, °C.")
 @click.option("--bed-temp", "bed_c", type=_C, help="As the pieces are printed, °C.")
 @click.option("--dried", metavar="TEXT", help="How the filament was dried, or that it was not.")
+@click.option("--where", metavar="TEXT", help="The workshop and the place.")
 @click.option("--measured-by", metavar="NAME", help="Who measures, as the record shall name them.")
 @shared_options
 @click.pass_obj

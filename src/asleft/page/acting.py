@@ -78,7 +78,7 @@ def pasted(house: House, where: Where, form: Form) -> str:
 def conditions(house: House, where: Where, form: Form) -> str:
     """Keep what was said of the evening for its record; what was left empty is not said."""
     said: dict[str, Any] = {}
-    for key in ("measured_by", "material", "spool", "dried"):
+    for key in ("measured_by", "where", "material", "spool", "dried"):
         said[key] = form.get(key, "").strip()
     for key in ("room_c", "room_u_c", "nozzle_mm", "nozzle_c", "bed_c"):
         if form.get(key, "").strip():

@@ -13,7 +13,7 @@ from asleft.errors import InputError
 
 REFERENCE_C = 20.0  # the temperature at which sizes hold: ISO 1
 STEEL_PER_K = 11.5e-6  # expansion of a caliper's beam; from memory, no source
-TEXTS = ("measured_by", "material", "spool", "dried")
+TEXTS = ("measured_by", "where", "material", "spool", "dried")
 # Lowest and highest that is believed; beyond it a unit or a digit is wrong.
 NUMBERS = {
     "room_c": (-10.0, 50.0),
@@ -29,7 +29,7 @@ WORDS = {
     "nozzle_c": "nozzle temperature, °C",
     "bed_c": "bed temperature, °C",
 }
-KEYS = ("measured_by", *NUMBERS, "material", "spool", "dried")
+KEYS = ("measured_by", "where", *NUMBERS, "material", "spool", "dried")
 LONGEST = 200
 # Whose findings need to know it.
 OF_PRINTS = ("span", "bead", "fit", "proof")

@@ -48,7 +48,7 @@ def sheet(document: dict[str, Any]) -> dict[str, Any]:
         "number": str(frame["id"]),
         "date": (frame["closed_at"] or frame["opened_at"])[:10],
         "mark": whole[:12] if whole else "",
-        "end": f"End of the record of calibration no. {frame['id']}.",
+        "end": f"End of the record of calibration no. {frame['id']}. Hand it on whole.",
         "sections": [
             section("Result", *_result(document)),
             section("Machine", machine(document)),
