@@ -50,7 +50,8 @@ def parse_typed(text: str, *, where: str, lengths: bool = True) -> Typed:
         hint = "Type digits with a decimal point or comma, such as 20.05"
         if len(re.findall(r"[.,'\s]", text.strip())) > 1:
             hint += "; leave out thousands separators"
-        raise InputError(f"{text.strip()!r} is not a number", hint=hint + ".", where=where)
+        said = f"{text.strip()!r} is not a number" if text.strip() else "nothing was typed"
+        raise InputError(said, hint=hint + ".", where=where)
     value = float(match.group("number").replace(",", "."))
     if not math.isfinite(value):
         raise InputError(f"{text.strip()!r} is too large", hint="Type it again.", where=where)

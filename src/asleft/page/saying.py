@@ -24,7 +24,7 @@ NAMES = {
 SETTINGS = {
     "steps_per_mm": "{axis}",
     "skew": "squareness {axis}",
-    "growth": "walls",
+    "growth": "growth of the walls",
     "flow": "flow",
     "clearance": "clearance",
     "arm_length": "arm length",

@@ -145,7 +145,7 @@
   const mute = document.getElementById("mute");
   mute.hidden = false;
   const silent = () => keep.get("mute") === "1";
-  const label = () => { mute.textContent = silent() ? "Tone: off" : "Tone: on"; };
+  const label = () => { mute.textContent = `Tone when it is your turn: ${silent() ? "off" : "on"}`; };
   mute.addEventListener("click", () => { keep.set("mute", silent() ? "0" : "1"); label(); });
   label();
   addEventListener("pointerdown", () => { sound ||= window.AudioContext ? new AudioContext() : null; }, { once: true });
