@@ -113,6 +113,22 @@ def test_what_was_set_since_is_said_with_its_finding(visitor):
     assert "Changed since: E 93 →" in finding and "read back" in finding
 
 
+def test_a_mark_that_went_in_is_made_longer_and_the_feed_begun_anew(visitor):
+    visitor.get(f"{MACHINE}/evening").press("/do/evening", trials="feed")
+    while not (visitor.get(f"{MACHINE}/now").step() or "").endswith("feed.1.remaining"):
+        if visitor.step():
+            visitor.press("/answer", ("answer", "yes"))
+    visitor.press("/answer", value="0")
+    assert "mark more" in visitor.text and "--" not in visitor.text
+    visitor.press("/stop").press("/do/leave")
+    visitor.press("/do/evening", trials="feed", marked_mm="150", anew="yes")
+    while not (visitor.get(f"{MACHINE}/now").step() or "").endswith("feed.1.mark"):
+        if visitor.step():
+            visitor.press("/answer", ("answer", "yes"))
+    assert "Mark the filament 150 mm" in visitor.text
+    assert [trial["outcome"] for trial in record(visitor)["trials"]] == ["stopped", "unfinished"]
+
+
 def test_the_years_of_a_machine_with_their_numbers(visitor):
     begin(visitor, "feed")
     visitor.get("/")
