@@ -111,7 +111,14 @@ def instrument_of(session: Session, given: dict[str, Any]) -> Instrument:
         for name in ("resolution", "mpe", "reach")
         if given[name] is not None
     }
-    return replace(instrument, **typed)
+    instrument = replace(instrument, **typed)
+    if not session.json_asked and given["instrument"] is None and given["mpe"] is None:
+        click.echo(
+            f"No instrument is named: a permissible error of {instrument.mpe_mm:g} mm over"
+            f" {instrument.reach_mm:g} mm is assumed. Give --mpe if yours is another.",
+            err=True,
+        )
+    return instrument
 
 
 def tolerance_of(given: dict[str, Any]) -> Tolerance:
