@@ -107,8 +107,11 @@ def at_once(server: Server, folder: Path, size: Size) -> Seen:
     with Store.open(url) as store:
         for each in fleet:
             seen.judge(store, each.trial, each.promised)
-        if len(store.instruments()) != 1 or len(store.machines()) != 8:
-            seen.wrong.append("one caliper and eight machines were described")
+        if len(store.instruments()) != 1 or len(store.machines()) != 9:
+            seen.wrong.append("one caliper and nine machines were described")
+    seen.notes["of them at the machine that all want"] = held = sum(each.held for each in fleet)
+    if held != 1:
+        seen.wrong.append("a machine is one person's at a time")
     return seen
 
 

@@ -15,10 +15,13 @@ from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from pathlib import Path
 
-from asleft.errors import StoreError
+from asleft.errors import LineError, StoreError
 from asleft.record import ReadingRow, Store, Workplace
+from asleft.record.leases import Lease
+from asleft.record.shared import SharedStore
 
 HANDS_S = 0.01  # nobody is quicker, and the others want to run too
+WANTED = "the machine that all want"
 FORK = multiprocessing.get_context("fork")
 
 
@@ -56,11 +59,10 @@ class Laptop:
     trial: int = 0
     promised: list[int] = field(default_factory=list)
     told: list[str] = field(default_factory=list)
-    starts: int = 0
+    held: bool = False
 
     def start(self, most: int | None = None) -> None:
         """Start the program: it goes on with its trial, to so many readings or until told."""
-        self.starts += 1
         self._stop, self.ready = FORK.Event(), FORK.Event()
         mine, its = FORK.Pipe(duplex=False)
         self._pipe: Connection = mine
@@ -71,10 +73,12 @@ class Laptop:
     def _run(self, pipe: Connection, most: int | None) -> None:
         place = Workplace(self.home, self.url, f"the person at {self.name}")
         with Store.at(place) as store:
+            assert isinstance(store, SharedStore)
             store.tell_to(lambda text: pipe.send(("told", text)))
             trial = self.trial or begin(store, self.name)
             pipe.send(("trial", trial))
             store.add_instrument({"name": "the workshop's caliper"})
+            pipe.send(("held", self._held(store)))
             number = max((int(row.raw) for row in store.readings(trial)), default=0)
             self.ready.set()
             while not self._stop.is_set() and (most is None or number < most):
@@ -83,6 +87,16 @@ class Laptop:
                 pipe.send(("promised", number))
                 time.sleep(HANDS_S)
             self._deliver(store, trial)
+
+    def _held(self, store: SharedStore) -> bool:
+        """Whether the one machine that all want is this laptop's."""
+        wanted = store.add_machine({"name": WANTED})
+        lease = Lease(self.name, wanted, self.name, store.person, "the campaign")
+        try:
+            store.take_lease(lease, lease_s=600.0)
+        except LineError:
+            return False
+        return True
 
     def _deliver(self, store: Store, trial: int) -> None:
         """Wait until the store is back; it is asked something that no laptop can answer."""
@@ -129,6 +143,8 @@ class Laptop:
     def _hear(self, what: str, value: object) -> None:
         if what == "trial":
             self.trial = int(str(value))
+        elif what == "held":
+            self.held = bool(value)
         elif what == "promised":
             self.promised.append(int(str(value)))
         else:

@@ -10,19 +10,21 @@ import itertools
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine, NullPool, create_engine, make_url, text
 
+from asleft.bench import Ask, Bench
 from asleft.bench.line.holding import Holding
 from asleft.cli.app import run
 from asleft.errors import InputError, LineError, RefusedError, StoreAwayError, StoreError
 from asleft.record import Store, Workplace
 from asleft.record.leases import Lease
 from asleft.record.shared import SharedStore
+from asleft.units import Typed, parse_typed
 
 pytestmark = pytest.mark.system("initdb", "postgres")
 NAMES = itertools.count()
@@ -302,6 +304,54 @@ def test_what_a_server_says_is_told_in_words(
     with pytest.raises(InputError, match="not installed") as missing:
         Store.open(server)
     assert "asleft[postgres]" in str(missing.value.hint)
+
+
+class Reader:
+    """Reads a piece that came out 0.4 % large; before some questions something happens."""
+
+    def __init__(self, happens: dict[int, Callable[[], None]]) -> None:
+        self.told: list[str] = []
+        self._happens, self._asked = happens, 0
+
+    def tell(self, text: str) -> None:
+        self.told.append(text)
+
+    def confirm(self, ask: Ask) -> bool:
+        return True
+
+    def number(self, ask: Ask) -> Typed:
+        self._asked += 1
+        self._happens.pop(self._asked, lambda: None)()
+        sign = {"outside": 1, "inside": -1, "same": 0}[ask.details["faces"]]
+        return parse_typed(f"{ask.details['nominal_mm'] * 1.004 + 0.1 * sign:.2f}", where="mm")
+
+    def choose(self, ask: Ask) -> str:
+        raise AssertionError(ask.key)
+
+    def progress(self, what: str, done: float, remaining_s: float | None) -> None:
+        pass
+
+
+def test_a_whole_trial_goes_on_while_the_store_comes_and_goes(shop: Shop, tmp_path: Path) -> None:
+    place = Workplace(tmp_path / "bench", shop.url, "Ottilie")
+    person = Reader({3: shop.cut, 6: shop.mend, 9: shop.cut})
+    with Bench(place, person, holder="a test") as bench:
+        bench.found_from_steps({"X": 80.0, "Y": 80.0, "Z": 400.0, "E": 93.0})
+        with pytest.raises(StoreAwayError):  # all is read, and nobody there to say what it means
+            bench.trial("span", {})
+    begun_again = Reader({})
+    shop.mend()
+    with Bench(place, begun_again, holder="a test") as bench:
+        told = bench.trial("span", {})
+    alone = Reader({})
+    with Bench(tmp_path / "alone", alone, holder="a test") as bench:
+        bench.found_from_steps({"X": 80.0, "Y": 80.0, "Z": 400.0, "E": 93.0})
+        same = bench.trial("span", {})
+    assert told["readings"] == same["readings"] and told["result"] == same["result"]
+    assert told["outcome"] == "done" and len(told["readings"]) > 12
+    said = [text for text in person.told if "store" in text]
+    assert ["delivered (" in text for text in said] == [False, True, False]
+    assert any("delivered (" in text for text in begun_again.told)
 
 
 def test_a_share_of_the_campaign() -> None:

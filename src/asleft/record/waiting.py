@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
-from asleft.errors import AsleftError, InputError, RefusedError, StoreAwayError
+from asleft.errors import AsleftError, InputError, RefusedError, StoreAwayError, StoreError
 from asleft.record.delivery import DeliveredBefore
 from asleft.record.engine import in_words
 from asleft.record.late import Late, NotHereError
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 PATIENCE_S = 2.0
 """A server that let one wait longer than this is not asked at every reading."""
 PAUSE_S = 15.0
+TURN_S = 30.0
 WAITS = (
     "The store's server does not answer. What you read is kept on this computer and will be"
     " delivered when it is back: go on."
@@ -47,7 +48,7 @@ class Waiting(Late):
         self._waiting: dict[str, Lane] = {lane.path.name: lane for lane in self._outbox.lanes()}
         self._away, self._came_late = False, 0
         self._not_before_s = 0.0
-        self._catch_up()
+        self._catch_up(within_s=0.0)
 
     def tell_to(self, tell: Callable[[str], None]) -> None:
         """Who is told that readings wait, and that they were delivered."""
@@ -95,20 +96,31 @@ class Waiting(Late):
         with super()._reading() as connection:
             yield connection
 
-    def _catch_up(self) -> None:
+    def _catch_up(self, within_s: float = TURN_S) -> None:
         """Deliver all that waits, before anything else is asked of the store.
+
+        Args:
+            within_s: how long another program of this laptop that delivers the same is waited for.
+                What it has in hand at the start is its matter; later nothing may overtake it.
 
         Raises:
             StoreAwayError: the server is still away.
+            StoreError: the other program does not come to an end.
         """
         from filelock import Timeout
 
         for lane in list(self._waiting.values()):
             try:
-                with lane.lock.acquire(timeout=0):
+                with lane.lock.acquire(timeout=within_s):
                     self._deliver(lane, mine=None)
-            except Timeout:
-                continue  # another program of this laptop is at it
+            except Timeout as error:
+                if within_s:
+                    raise StoreError(
+                        "another program of this computer is delivering what waits",
+                        hint="Do it again when that has ended.",
+                        where=str(lane.path),
+                    ) from error
+                del self._waiting[lane.path.name]
             except NotHereError:
                 del self._waiting[lane.path.name]
                 self._say(f"What waits in {lane.path} is for another store than this one.")
