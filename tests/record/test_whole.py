@@ -18,6 +18,7 @@ from asleft.record.digests import digest_of_all
 from asleft.record.document import in_home
 from asleft.record.drawings import drawings
 from asleft.record.sheet import sheet
+from asleft.record.write import readings_csv
 
 POINT = {
     "level": 0.1123,
@@ -192,3 +193,23 @@ def test_drawing_and_years_are_on_paper(document: dict[str, Any]) -> None:
         assert re.sub(r"\s", "", text) in paper, text
     for shown in ("+0.112", "+0.131", "−0.049", "+0.289", "Nobodymovedit", "reversalX,traverse"):
         assert shown in paper
+
+
+def test_what_was_broken_off_is_said_first(store: Store, fill: Any) -> None:
+    fill(store)
+    machine = store.machines()[0].id
+    number = store.open_calibration(machine, versions={}, person=None, conditions={})
+    piece = SpanPiece()
+    trial_id = store.start_trial(
+        number, "span", parameters={"trial": {"piece": piece.to_dict()}}, steps=["span.1.1"],
+        kept_id=None, instrument={}, making={},
+    )  # fmt: skip
+    first = piece.places()[0]
+    store.add_reading(
+        trial_id, key="span.1.1", place=reading(first)["place"], value=106.9, raw="106.9", unit="mm"
+    )
+    document = assemble(store, number, versions={})
+    result = json.dumps(sheet(document)["sections"][0])
+    assert f"Trial {trial_id}, span: unfinished." in result and "still open" in result
+    assert document["drawings"][0]["trials"] == [trial_id]
+    assert b"106.9" in readings_csv(document) and to_pdf(document).startswith(b"%PDF-")
