@@ -44,8 +44,10 @@ def test_a_whole_evening_without_script(serve):
     assert len(answered) == len(set(answered))
     assert [a for a in answered if a.endswith("set.confirm")]
     finding = visitor.get(f"{MACHINE}/finding").text
-    assert "Span" in finding and "Feed" in finding and "mm" in finding
+    assert "Span" in finding and "mm" in finding
+    assert "The extruder fed" in finding and "Feed, after the change" in finding
     change = visitor.get(f"{MACHINE}/change").text
+    assert "stored with what came after it" in change
     assert "survived a power cycle" in change and "places came out inside" in change
     record = visitor.client.get(f"{MACHINE}/record.json")
     document = json.loads(record.content)

@@ -7,7 +7,7 @@ Everything on them comes from the machine's last calibration as the record tells
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from asleft.errors import AsleftError
@@ -67,11 +67,26 @@ def _found_in(told: Mapping[str, Any], *, past: bool) -> list[dict[str, str]]:
 def finding(house: House, machine: str, _asked: Asked) -> dict[str, Any]:
     """What the trials found, each in a sentence, with its numbers behind it."""
     document, common = _record(house, machine)
-    latest: dict[str, dict[str, Any]] = {}
-    for trial in document["trials"] if document else ():
-        if trial["outcome"] in ("done", "no_estimate") and trial["kind"] != "proof":
-            latest[trial["kind"]] = trial
-    return {**common, "found": [_found(trial, document or {}) for trial in latest.values()]}
+    found: list[dict[str, Any]] = []
+    for trial in _shown(document) if document else ():
+        again = any(each["kind"] == trial["kind"] for each in found)
+        told = _found(trial, document or {})
+        found.append(told | ({"title": f"{told['title']}, after the change"} if again else {}))
+    return {**common, "found": found}
+
+
+def _shown(document: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Of each kind the last trial, and before it those whose findings were set."""
+    shown: list[dict[str, Any]] = []
+    for trial in document["trials"]:
+        if trial["outcome"] not in ("done", "no_estimate") or trial["kind"] == "proof":
+            continue
+        same = [each for each in shown if each["kind"] == trial["kind"]]
+        changes = document["proposals"], document["changes"]
+        if same and not saying.changes_since(same[-1]["id"], *changes):
+            shown.remove(same[-1])
+        shown.append(trial)
+    return shown
 
 
 def _found(trial: Mapping[str, Any], document: Mapping[str, Any]) -> dict[str, Any]:
@@ -118,7 +133,7 @@ def change(house: House, machine: str, _asked: Asked) -> dict[str, Any]:
             for p in (document or {}).get("proposals", ())
             if p["stands"] and p["verdict"] == "adjust" and p["place"] == "controller"
         ],
-        "changes": [_change_told(c) for c in (document or {}).get("changes", ())],
+        "changes": _changes_told((document or {}).get("changes", ())),
         "proof": proof,
         "proof_said": re.sub(r" \(p = [^)]*\)", "", str(proof.get("reason") or "")),
         "figure_of_proof": proof_figure(proof.get("faces") or ()),
@@ -128,6 +143,22 @@ def change(house: House, machine: str, _asked: Asked) -> dict[str, Any]:
             for t in (document or {}).get("trials", ())
         ),
     }
+
+
+def _changes_told(changes: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Every change in its order; storing stores also what was only read back before."""
+    told = [_change_told(each) for each in changes]
+    for number, each in enumerate(changes):
+        later = changes[number + 1 :]
+        stored = any(one["state"] in ("stored", "power_cycled") for one in later)
+        overwritten = any(_axes(each) & _axes(one) for one in later)
+        if each["state"] == "read_back" and stored and not overwritten:
+            told[number]["state"] += "; stored with what came after it"
+    return told
+
+
+def _axes(change: Mapping[str, Any]) -> set[str]:
+    return {each["axis"] for each in change["settings"]}
 
 
 def _change_told(change: Mapping[str, Any]) -> dict[str, Any]:
