@@ -32,7 +32,7 @@ def _unit(name: str) -> str:
 @click.command("set")
 @click.argument("values", nargs=-1, metavar="NAME=VALUE...")
 @click.option("--from-findings", is_flag=True, help="The standing proposals of this calibration.")
-@click.option("--store", is_flag=True, help="Store as well; everything live is stored.")
+@click.option("--store", is_flag=True, help="Store as well: everything in force is stored.")
 @click.option("--far", is_flag=True, help="A value far from the one in force is meant.")
 @click.option("--yes", is_flag=True, help="Send without asking.")
 @line_options

@@ -37,7 +37,7 @@ JOBS = {
     "span more": "Reading again what is not decided yet",
     "set span": "Setting what the evidence supports, reading it back, storing it",
     "power": "Power off and on",
-    "proof": "Printing and reading a second piece, predicted beforehand",
+    "proof": "Printing and reading a second piece, foretold before it is read",
 }
 
 

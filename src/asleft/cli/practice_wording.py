@@ -26,7 +26,7 @@ def evening_lines(told: dict[str, Any]) -> list[str]:
         "",
         f"Stored: {_yes(told['stored'])}."
         f"  Survived power off and on: {_yes(told['survived_power_cycle'])}."
-        f"  Second piece as predicted: {_yes(told['proved'])}.",
+        f"  Second piece as foretold: {_yes(told['proved'])}.",
         *(
             ["Steps stand in a file on the board: its owner entered them and looked again."]
             if told["by_hand"]

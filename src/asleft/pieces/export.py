@@ -60,7 +60,7 @@ def write_piece(
     if present and not force:
         raise RefusedError(
             f"{', '.join(present)} would be replaced",
-            hint="Choose another directory, or say --force.",
+            hint="Choose another folder, or say --force.",
             where=str(out_dir),
         )
     meshes = bodies(piece)
@@ -107,7 +107,7 @@ def _write_all(paths: dict[str, Path], contents: dict[str, bytes], out_dir: Path
     except OSError as error:
         raise InputError(
             f"the piece cannot be written: {error.strerror or error}",
-            hint="Choose a directory that you may write to.",
+            hint="Choose a folder that you may write to.",
             where=str(out_dir),
         ) from error
 

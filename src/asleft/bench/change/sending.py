@@ -150,7 +150,7 @@ def _sent(machine: Machine, lines: Sequence[str]) -> list[str]:
 
 
 def _store(desk: Desk, outcome: Outcome, number: int, change: Change, live: SettingsReport) -> None:
-    """Store everything live, then look at what storage really holds."""
+    """Store everything in force, then look at what storage really holds."""
     machine = desk.connect()
     outcome.stored = machine.store()
     if outcome.stored is False:

@@ -113,7 +113,7 @@ def _place_of(prediction: SpanPrediction, r: SpanReading, row: int) -> int:
     if r.place is not None:
         what += f" at place {r.place!r}"
     raise InputError(
-        f"{what} was not predicted, or not one place alone",
+        f"{what} was not foretold, or is not one place alone",
         hint="Use the labels of the drawing in the column place.",
         where=f"row {row}",
     )
