@@ -25,7 +25,6 @@ PLAY_TYPICAL_MM, PLAY_LOG_SD = 0.09, 0.55
 SCATTERS_MM = FACE_SD_MM * np.exp(FACE_LOG_SD * np.linspace(-2.5, 2.5, 9))
 RISK = 0.025  # of refusing, that the next part may have where it needs not be loose either
 _GRID = 241
-_LEAST_PLAY_MM = 1e-6  # keeps a logarithm finite where the answer is not used
 
 
 @dataclass(frozen=True)
@@ -125,24 +124,23 @@ def thresholds(drawn_mm: Array, rank: NDArray[np.intp]) -> Thresholds:
     )
     drawn, rank = tries[:, 0], tries[:, 1].astype(int)
     at = np.linspace(drawn.min() - BEYOND_MM, drawn.max() + BEYOND_MM, _GRID)
-    often, before = count.astype(float), _before(at)
-    logs = [
-        before + _log_likelihood(at, drawn, rank, often, s) + _log_prior(s) for s in SCATTERS_MM
-    ]
-    peak = max(float(log.max()) for log in logs)
-    weights = [np.exp(log - peak) for log in logs]
-    total = sum(float(w.sum()) for w in weights)
-    first = np.array([w.sum(axis=1) for w in weights]) / total
-    second = np.array([w.sum(axis=0) for w in weights]) / total
+    # Nothing is loose before it turns: only pairs of a first and a larger second.
+    pairs = np.triu_indices(_GRID, 1)
+    before = _before(at[pairs[1]] - at[pairs[0]])
+    tried = _Tried(drawn, rank, count.astype(float))
+    logs = np.array([before + _log_prior(s) + tried.log(at, *pairs, s) for s in SCATTERS_MM])
+    weights = np.exp(logs - logs.max())
+    weights /= weights.sum()
+    first, second = (
+        np.array([np.bincount(of, w, minlength=_GRID) for w in weights]) for of in pairs
+    )
     return Thresholds(at, first, second)
 
 
-def _before(at: Array) -> Array:
-    """What is thought of each pair [first, second] before any try: a log-normal play."""
-    play = at[None, :] - at[:, None]
-    known = np.log(np.maximum(play, _LEAST_PLAY_MM) / PLAY_TYPICAL_MM)
-    log: Array = np.where(play > 0, -0.5 * (known / PLAY_LOG_SD) ** 2 - known, -np.inf)
-    return log
+def _before(play_mm: Array) -> Array:
+    """What is thought of a play above 0 before any try: log-normal."""
+    known = np.log(play_mm / PLAY_TYPICAL_MM)
+    return np.asarray(-0.5 * (known / PLAY_LOG_SD) ** 2 - known)
 
 
 def _log_prior(scatter_mm: float) -> float:
@@ -150,18 +148,26 @@ def _log_prior(scatter_mm: float) -> float:
     return -0.5 * (math.log(scatter_mm / FACE_SD_MM) / FACE_LOG_SD) ** 2
 
 
-def _log_likelihood(
-    at: Array, drawn: Array, rank: NDArray[np.intp], count: Array, scatter_mm: float
-) -> Array:
-    """Of each pair [first, second], parts scattering so much."""
-    from scipy.special import log_ndtr, ndtr
+@dataclass(frozen=True)
+class _Tried:
+    """Different tries and how often each was made."""
 
-    z = (at[:, None] - drawn[None, :]) / scatter_mm
-    log: Array = (log_ndtr(z[:, rank == 0]) @ count[rank == 0])[:, None] + (
-        log_ndtr(-z[:, rank == 2]) @ count[rank == 2]
-    )
-    below = ndtr(z)
-    for k in np.flatnonzero(rank == 1):
-        between = below[None, :, k] - below[:, None, k]
-        log += count[k] * np.log(np.maximum(between, 1e-300))
-    return log
+    drawn_mm: Array
+    rank: NDArray[np.intp]
+    often: Array
+
+    def log(
+        self, at: Array, first: NDArray[np.intp], second: NDArray[np.intp], scatter_mm: float
+    ) -> Array:
+        """Log-likelihood of pairs of thresholds, numbers in `at`, parts scattering so much."""
+        from scipy.special import log_ndtr, ndtr
+
+        z = (at[:, None] - self.drawn_mm[None, :]) / scatter_mm
+        refused, loose = self.rank == 0, self.rank == 2
+        log: Array = (log_ndtr(z[:, refused]) @ self.often[refused])[first]
+        log += (log_ndtr(-z[:, loose]) @ self.often[loose])[second]
+        for k in np.flatnonzero(self.rank == 1):
+            below = ndtr(z[:, k])
+            between = below[second] - below[first]
+            log += self.often[k] * np.log(np.maximum(between, 1e-300))
+        return log
