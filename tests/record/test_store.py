@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -229,3 +230,13 @@ def test_changes_keep_their_marks_and_say_whether_they_stand(
     assert change(sent, good, stored, ("power_cycled", {"survived": False}))[1] is False
     assert len(store.changes(calibration)) == 9
     assert store.change(99) is None
+
+
+@pytest.mark.parametrize("name", ["clocks 50%20", "grün #2", "why?"])
+def test_a_home_may_be_called_anything(tmp_path: Path, name: str) -> None:
+    if os.name == "nt" and "?" in name:
+        pytest.skip("no folder can be called so there")
+    with Store.open(tmp_path / name) as store:
+        store.add_machine({"name": "regulator"})
+    assert (tmp_path / name / "asleft.sqlite").is_file()
+    assert [each.name for each in tmp_path.iterdir()] == [name]

@@ -73,10 +73,10 @@ def open_engine(home: Path | str) -> Engine:
 
 
 def _file_engine(folder: Path) -> Engine:
-    from sqlalchemy import create_engine
+    from sqlalchemy import URL, create_engine
 
     folder.mkdir(parents=True, exist_ok=True)
-    url = f"sqlite:///{folder / FILE_NAME}"
+    url = URL.create("sqlite", database=str(folder / FILE_NAME))  # as it is, whatever stands in it
     engine = create_engine(url, json_serializer=to_json, hide_parameters=True)
     _sqlite_habits(engine)
     return engine
