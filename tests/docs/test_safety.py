@@ -67,6 +67,14 @@ def test_every_caution_that_is_quoted_is_said_by_the_program(rows):
             assert quoted in said, f"{row[0]}: {quoted}"
 
 
+def test_every_failure_that_a_how_to_explains_is_told_so_by_the_program(docs):
+    said = texts_of_the_program()
+    page = (docs / "how-to" / "when-the-line-fails.md").read_text(encoding="utf-8")
+    quoted = re.findall(r'"([^"]+)"', page)
+    assert len(quoted) > 10
+    assert not [text for text in quoted if text not in said]
+
+
 def test_the_pages_caution_where_it_gets_hot_or_moves(docs):
     tutorial = (docs / "tutorial.md").read_text(encoding="utf-8")
     for step in ("asleft trial feed --temperature", "asleft set --from-findings --store --machine"):
