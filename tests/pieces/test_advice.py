@@ -86,7 +86,7 @@ def followed(arguments, option, found):
         "fit --gauge 3 --parts pins --step 1",
         "fit --gauge 0.5 --parts pins",
         "fit --gauge 20 --bed 130,130,100",
-        "fit --gauge 8 --bed 120,120,10",
+        "fit --gauge 8 --parts pins --bed 120,120,10",
         "fit --gauge 25 --parts pins --bed-round 110,100",
     ],
 )

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from asleft.pieces import SpanPiece
-from asleft.pieces.check import _beam, _rib, stiffened, stiffness
+from asleft.pieces.check import _beam, _sections, stiffened, stiffness
 from asleft.pieces.cost import column_cost, span_cost
 
 PLAIN = {"base_height_mm": 8.0, "middle_height_mm": 8.0}
@@ -48,12 +48,13 @@ def test_the_beams_of_one_raised_rib_give_what_solid_elements_give(sizes, in_bri
     Against `python -m benchmarks.rib_in_bricks`, which shares no code with the frame.
     """
     piece = SpanPiece(**sizes)
-    nodes = [np.zeros(3), np.array([piece.pitch_mm, 0.0, 0.0])]
-    beams = _rib(piece, nodes, (0, 1), piece.rib_mm(piece.side_beads))
-    lengths = [np.linalg.norm(nodes[b] - nodes[a]) for a, b, _, _ in beams]
+    far = np.array([piece.pitch_mm, 0.0, 0.0])
+    wide = piece.rib_mm(piece.side_beads)
+    places, sections = _sections(piece, np.zeros(3), far, wide, to_post=True)
+    lengths = np.linalg.norm(np.diff(places, axis=0), axis=1)
     alone = sum(
         5 * length / 2400 * ((12 - high / 2) ** 2 / (wide * high**3 / 12) + 1 / (wide * high))
-        for length, (_, _, wide, high) in zip(lengths, beams, strict=True)
+        for length, (wide, high) in zip(lengths, sections, strict=True)
     )
     assert sum(lengths) == pytest.approx(piece.pitch_mm)
     assert alone == pytest.approx(in_bricks_mm, rel=0.05)

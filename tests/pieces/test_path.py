@@ -28,7 +28,7 @@ from asleft.pieces.solid import bodies
 from asleft.pieces.stl import stl_bytes
 
 SETS = int(os.environ.get("ASLEFT_SETS", "0"))
-FEW = {"span": 6, "bead": 10, "fit": 4}  # so that an ordinary run stays short
+FEW = {"span": 6, "bead": 10, "fit": 3}  # so that an ordinary run stays short
 NOZZLES = (0.25, 0.4, 0.6, 0.8)
 
 

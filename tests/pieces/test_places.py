@@ -87,7 +87,7 @@ def test_the_longest_piece_for_bed_and_caliper(bed, travel, reach, low, high):
     reach=st.floats(60, 400),
     column=st.booleans(),
 )
-@settings(deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_whatever_the_bed_the_piece_lies_on_it_or_the_hint_says_what_would_do(
     bed, x, y, z, reach, column
 ):

@@ -32,6 +32,7 @@ _MOST_RISES = 5
 
 _CORNERS = ((-1, -1), (1, -1), (1, 1), (-1, 1))  # posts, counted from front left
 _SIDES = ((0, 1), (1, 2), (2, 3), (3, 0))
+_HALVES = ((0, 4), (1, 4), (2, 4), (3, 4))  # of the diagonals, to the middle of the cross
 _PUSHED = {"X": (0, 1), "Y": (1, 2), "XY+": (0, 2), "XY-": (1, 3)}
 
 
@@ -85,12 +86,13 @@ def stiffness(
     piece: SpanPiece, *, force_n: float = FORCE_N, modulus_n_mm2: float = MODULUS_N_MM2
 ) -> Stiffness:
     """How much the posts give at the middle of the band of touch under a force in newtons."""
-    nodes, beams = _frame(piece)
+    nodes = [np.array([sx, sy, 0.0]) * piece.pitch_mm / 2 for sx, sy in (*_CORNERS, (0, 0))]
     whole = np.zeros((6 * len(nodes), 6 * len(nodes)))
-    for a, b, width, height in beams:
+    for a, b in (*_SIDES, *_HALVES):
+        beads = piece.side_beads if b < len(_CORNERS) else piece.diagonal_beads
         at = np.r_[6 * a : 6 * a + 6, 6 * b : 6 * b + 6]
-        beam = _beam(nodes[a], nodes[b], width, height, modulus_n_mm2)
-        whole[np.ix_(at, at)] += _raised(beam, height / 2)
+        rib = _rib(piece, nodes[a], nodes[b], piece.rib_mm(beads), to_post=b < len(_CORNERS))
+        whole[np.ix_(at, at)] += rib * modulus_n_mm2
     arm = np.array([0.0, 0.0, sum(piece.touch_mm) / 2])
     ways = {name: _way(nodes, ends) for name, ends in _PUSHED.items()}
     loads = np.zeros((6 * len(nodes), len(ways)))
@@ -117,47 +119,50 @@ def _way(nodes: list[Matrix], ends: tuple[int, int]) -> Matrix:
     return along
 
 
-def _frame(piece: SpanPiece) -> tuple[list[Matrix], list[tuple[int, int, float, float]]]:
-    """Nodes on the bed's plane, mm, and beams: from, to, width, height.
+def _rib(piece: SpanPiece, start: Matrix, end: Matrix, width: float, *, to_post: bool) -> Matrix:
+    """Stiffness of one rib between its two ends, 12 x 12, for a modulus of 1 N/mm².
 
-    The first four nodes are the posts, the fifth the middle of the cross.
+    Where its section changes it has nodes of its own, which carry no load: they are taken out here,
+    so that the whole stays small.
     """
-    nodes = [np.array([sx, sy, 0.0]) * piece.pitch_mm / 2 for sx, sy in _CORNERS]
-    nodes.append(np.zeros(3))
-    beams: list[tuple[int, int, float, float]] = []
-    side, cross = piece.rib_mm(piece.side_beads), piece.rib_mm(piece.diagonal_beads)
-    for a, b in _SIDES:
-        beams += _rib(piece, nodes, (a, b), side)
-    for post in range(4):
-        beams += _rib(piece, nodes, (post, 4), cross)
-    return nodes, beams
+    places, sections = _sections(piece, start, end, width, to_post=to_post)
+    chain = np.zeros((6 * len(places), 6 * len(places)))
+    for n, (wide, high) in enumerate(sections):
+        beam = _beam(places[n], places[n + 1], wide, high, 1.0)
+        chain[6 * n : 6 * n + 12, 6 * n : 6 * n + 12] += _raised(beam, high / 2)
+    outer = np.r_[0:6, len(chain) - 6 : len(chain)]
+    inner = np.arange(6, len(chain) - 6)
+    across = chain[np.ix_(inner, outer)]
+    rib: Matrix = chain[np.ix_(outer, outer)] - across.T @ np.linalg.solve(
+        chain[np.ix_(inner, inner)], across
+    )
+    return rib
 
 
-def _rib(
-    piece: SpanPiece, nodes: list[Matrix], ends: tuple[int, int], width: float
-) -> list[tuple[int, int, float, float]]:
-    """The beams of one rib, with nodes of their own where its section changes.
+def _sections(
+    piece: SpanPiece, start: Matrix, end: Matrix, width: float, *, to_post: bool
+) -> tuple[list[Matrix], list[tuple[float, float]]]:
+    """Places along a rib and, between each and the next, its width and height, mm.
 
-    The stress of a slim middle spreads slowly into a wider end: what it has not reached does not
-    count there.
+    Low and wide near a post. The stress of a slim middle spreads slowly into a wider end: what it
+    has not reached does not count there.
     """
-    a, b = ends
     low, slim = piece.base_height_mm, piece.rib_mm(piece.middle_beads)
     if not piece.is_raised:
-        return [(a, b, width, low)]
-    way = (nodes[b] - nodes[a]) / np.linalg.norm(nodes[b] - nodes[a])
+        return [start, end], [(width, low)]
+    length = float(np.linalg.norm(end - start))
     narrow = min(SPREAD * max(0.0, width - slim) / 2, piece.low_mm / 2)
-    inner, beams = {a: a, b: b}, []
-    for end, sign in ((a, 1.0), (b, -1.0)):
-        if end >= len(_CORNERS):
-            continue
-        for part, upto in ((width, piece.low_mm - narrow), (slim, piece.low_mm)):
-            if upto - float(np.linalg.norm(nodes[inner[end]] - nodes[end])) < _LEAST_MM:
-                continue
-            nodes.append(nodes[end] + sign * upto * way)
-            beams.append((inner[end], len(nodes) - 1, part, low))
-            inner[end] = len(nodes) - 1
-    return [*beams, (inner[a], inner[b], slim, piece.middle_height_mm)]
+    near = [(0.0, width), (piece.low_mm - narrow, slim), (piece.low_mm, slim)]
+    near = [part for n, part in enumerate(near) if n != 1 or narrow > _LEAST_MM]
+    at = [along for along, _ in near]
+    parts = [(wide, low) for _, wide in near[:-1]]
+    parts.append((slim, piece.middle_height_mm))
+    if to_post:
+        at += [length - along for along in at[::-1]]
+        parts += parts[-2::-1]
+    else:
+        at.append(length)
+    return [start + along / length * (end - start) for along in at], parts
 
 
 def _raised(beam: Matrix, by_mm: float) -> Matrix:
