@@ -166,3 +166,8 @@ def test_a_reading_set_aside_is_named_by_its_place_where_it_has_one():
     aside = {"row": 9, "place": "5", "reading_mm": 10.7, "why": "-96.49 mm off the others"}
     result = {"quantities": [], "proposals": [], "set_aside": [aside], "warnings": []}
     assert "  place 5, 10.7 mm: -96.49 mm off the others" in result_lines(result)
+
+
+def test_what_rounds_to_nothing_is_not_below_nothing():
+    (row,) = quantity_table([quantity(value=-1e-9, u=1e-3, low95=-2e-3, high95=2e-3)])
+    assert "-0.0 " not in row and "-0.00 " not in row and "-0.20" in row

@@ -114,7 +114,9 @@ def _which_state(session: Session) -> InputError:
     """The question that lists the kept states of the latest calibration."""
     with session.bench() as bench:
         states = bench.record(close=False)["kept_states"]
-    told = (f"{s['kept']} {s['reason']}, {s['at'][:16].replace('T', ' ')}" for s in states)
+    told = [f"{s['kept']} {s['reason']}, {s['at'][:16].replace('T', ' ')}" for s in states]
+    if states and "as found" not in told[0]:
+        told[0] += " (as found)"
     return InputError(
         "say which kept state is to be put back", hint="; ".join(told) + ".", where="KEPT"
     )

@@ -61,12 +61,18 @@ def quantity_table(quantities: Iterable[Mapping[str, Any]]) -> list[str]:
         digits = _digits(quantity["u"], factor)
         form = f"{'+' if signed else ''}.{digits}f"
         known = quantity["low95"] is not None and quantity["high95"] is not None
-        ends = [format(quantity[end] * factor, form) for end in ("low95", "high95") if known]
-        value = format(quantity["value"] * factor, form)
+        ends = [_formed(quantity[end] * factor, form) for end in ("low95", "high95") if known]
+        value = _formed(quantity["value"] * factor, form)
         unit = unit.ljust(widest)
         interval = (ends[0], "to", f"{ends[1]} {unit}") if known else ("", "", "not known")
         rows.append((_name(quantity), f"{value} {unit}", *interval))
     return table(rows, right=frozenset({1, 2, 4}))
+
+
+def _formed(value: float, form: str) -> str:
+    """The number; what rounds to nothing has no sign of its own."""
+    text = format(value, form)
+    return text if float(text) else format(0.0, form)
 
 
 def _unknown_lines(quantities: Iterable[Mapping[str, Any]]) -> list[str]:
