@@ -71,7 +71,7 @@ def walls(
     single: list[Stroke] = []
     for rank in range(count):
         wide = opened(left, _TWO * apart_mm)
-        single += _single(left - grown(wide, 1e-3), axes, width_mm)
+        single += _single(left, wide, axes, width_mm)
         kind: Kind = outer if rank == 0 else "wall"
         ring = grown(wide, -apart_mm / 2)
         loops = ring.simplify(_CLOSE_MM if rank == 0 else _COARSE_MM).to_polygons()
@@ -79,7 +79,7 @@ def walls(
             strokes.append(Stroke(started(loop, seam_mm), width_mm, kind))
         left = grown(wide, -apart_mm)
     wide = opened(left, _ONE * apart_mm)
-    single += _single(left - grown(wide, 1e-3), axes, width_mm)
+    single += _single(left, wide, axes, width_mm)
     return strokes + single, wide
 
 
@@ -100,10 +100,14 @@ def started(loop: Points, seam_mm: tuple[float, float]) -> Points:
     return np.concatenate([begin[None], rest, begin[None]])
 
 
-def _single(area: CrossSection, axes: Sequence[Axis], width_mm: float) -> list[Stroke]:
-    """Beads along those parts of the axes that lie in the area."""
+def _single(
+    area: CrossSection, wide: CrossSection, axes: Sequence[Axis], width_mm: float
+) -> list[Stroke]:
+    """Beads along those parts of the axes that lie in the area and not in its wide part."""
+    if not axes:
+        return []
     # Nothing thinner than half a bead is room for one: slivers lie along every filled rib.
-    polygons = opened(area, width_mm / 5).to_polygons()
+    polygons = opened(area - grown(wide, 1e-3), width_mm / 5).to_polygons()
     if not polygons:
         return []
     return [
