@@ -4,8 +4,9 @@
 
 A real server is started here on a private port. Eight laptops write at once; the server is killed
 and started again under four of them; the network is cut in mid commit (before the word goes out,
-once it went out, once its answer came); laptops are killed while readings wait. Judged is what the
-store holds: every promised reading stands once, in order. Status 1 where one does not.
+once it went out, once its answer came); laptops are killed while readings wait; what goes out is
+taken and never answered. Judged is what the store holds: every promised reading stands once, in
+order. Status 1 where one does not.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from benchmarks.sharing.server import Server
 
 from asleft.errors import StoreAwayError
 from asleft.record import Store, Workplace
+from asleft.record.waiting import PAUSE_S
 
 BUSY_AGAIN_S = 25.0
 MOMENTS: tuple[Moment, ...] = ("before", "sent", "answered")
@@ -39,9 +41,10 @@ class Size:
     kills: int = 20
     cuts: int = 30
     deaths: int = 10
+    freezes: int = 3
 
 
-FEW = Size(readings=3, kills=1, cuts=1, deaths=1)
+FEW = Size(readings=3, kills=1, cuts=1, deaths=1, freezes=0)
 
 
 @dataclass
@@ -223,6 +226,28 @@ def laptop_killed(server: Server, folder: Path, size: Size, dice: random.Random)
     return seen
 
 
+def network_frozen(server: Server, folder: Path, size: Size) -> Seen:
+    """What goes out is taken and never answered, for longer than anybody waits."""
+    seen = Seen("network frozen")
+    with Network(server.port) as network:
+        url = server.url(network.port, server.database("frozen"))
+        with Store.at(Workplace(folder / "frozen", url, "the person")) as store:
+            trial, longest_s = begin(store, "frozen"), 0.0
+            for n in range(1, 10 * size.freezes + 1):
+                if n % 10 == 3:
+                    network.freeze()
+                began_s = time.monotonic()
+                enter(store, trial, n)
+                longest_s = max(longest_s, time.monotonic() - began_s)
+                if n % 10 == 8:
+                    network.thaw()
+                    time.sleep(PAUSE_S)
+            seen.judge(store, trial, list(range(1, 10 * size.freezes + 1)))
+            seen.notes["freezes"] = size.freezes
+            seen.notes["s waited for a reading at most"] = round(longest_s)
+    return seen
+
+
 def main() -> int:
     """Run all of it; the exit status."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
@@ -239,6 +264,7 @@ def main() -> int:
             lambda: server_killed(server, folder, size, dice),
             lambda: laptop_killed(server, folder, size, dice),
             lambda: cut_in_commit(server, folder, size),
+            *([lambda: network_frozen(server, folder, size)] if size.freezes else []),
         ):
             began_s = time.monotonic()
             seen = part()

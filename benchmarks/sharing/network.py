@@ -27,6 +27,8 @@ class Network:
         self._cut_at: Moment | None = None
         self._down = False
         self.cuts = 0
+        self._moving = threading.Event()
+        self._moving.set()
         threading.Thread(target=self._accept, daemon=True).start()
 
     def __enter__(self) -> Self:
@@ -34,6 +36,7 @@ class Network:
 
     def __exit__(self, *_: object) -> None:
         self._listener.close()
+        self._moving.set()
         self._close_all()
 
     def cut_at_next_commit(self, moment: Moment, *, stay_down: bool = False) -> None:
@@ -45,6 +48,14 @@ class Network:
         """Cut now, and let nobody through."""
         self._down = True
         self._close_all()
+
+    def freeze(self) -> None:
+        """Take everything and pass on nothing, as a tunnel does whose other end is gone."""
+        self._moving.clear()
+
+    def thaw(self) -> None:
+        """Pass on again, also what was taken meanwhile."""
+        self._moving.set()
 
     def mend(self) -> None:
         """Let everybody through again; a cut that met no commit is called off."""
@@ -91,6 +102,7 @@ class Network:
                     break
                 if moment == "answered":
                     swallow.set()
+                self._moving.wait()
                 server.sendall(data)
                 if moment == "sent":
                     break
@@ -102,6 +114,7 @@ class Network:
             while data := server.recv(65536):
                 if swallow.is_set():
                     break
+                self._moving.wait()
                 laptop.sendall(data)
         self._close(pair)
 

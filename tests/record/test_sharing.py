@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Engine, NullPool, create_engine, make_url, text
 
+import asleft.record.server
 from asleft.bench import Ask, Bench
 from asleft.bench.line.holding import Holding
 from asleft.cli.app import run
@@ -282,6 +283,21 @@ def test_the_command_line_works_there_under_a_name_and_shows_no_password(
     assert run(["--home", str(home), "--shared-store", "mysql://a:h1dden@b/c", "due"]) == 2
     assert "no address of a store" in (said := capfd.readouterr().err) and "h1dden" not in said
     assert not [p for p in home.rglob("*") if p.is_file() and b"h1dden" in p.read_bytes()]
+
+
+def test_a_server_that_stands_still_is_not_waited_for(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(asleft.record.server, "ANSWER_S", 0.3)
+    store = shop.open("Ottilie")
+    began_s = time.monotonic()
+    with pytest.raises(StoreAwayError), store._reading() as connection:
+        connection.exec_driver_sql("SELECT pg_sleep(15)")
+    assert time.monotonic() - began_s < 10
+    assert store.machines() == []  # a new connection finds it well
+    with store._engine.begin() as connection, asleft.record.server.patient(connection):
+        connection.exec_driver_sql("SELECT pg_sleep(0.6)")
+    store.close()
 
 
 def test_what_a_server_says_is_told_in_words(

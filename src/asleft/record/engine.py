@@ -16,7 +16,14 @@ from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, Any
 
 from asleft.errors import StoreAwayError, StoreError
-from asleft.record.server import SERVER_WORDS, is_away, is_url, server_engine, shown_place
+from asleft.record.server import (
+    SERVER_WORDS,
+    is_away,
+    is_url,
+    patient,
+    server_engine,
+    shown_place,
+)
 
 if TYPE_CHECKING:
     from filelock import BaseFileLock
@@ -194,7 +201,7 @@ def _migrate(engine: Engine, where: str) -> None:
 
     from asleft.record.schema import HEAD
 
-    with engine.begin() as connection:
+    with engine.begin() as connection, patient(connection):
         if connection.dialect.name != "sqlite":  # whose transactions write one at a time anyway
             connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({ONE_MIGRATES})")
         found = _revision(connection)

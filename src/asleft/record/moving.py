@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from asleft.errors import InputError, RefusedError, StoreError
 from asleft.record.engine import FILE_NAME, in_words, open_engine, to_json
-from asleft.record.server import is_url, server_engine, shown_place
+from asleft.record.server import is_url, patient, server_engine, shown_place
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine, Table
@@ -86,9 +86,9 @@ def _copied(left: Engine, right: Engine, source: str, target: str) -> dict[str, 
         left.connect().execution_options(**_one_view(left)) as reading,
         in_words(target),
         right.begin() as writing,
+        patient(reading),
+        patient(writing),
     ):
-        for each in (reading, writing):
-            _without_haste(each)
         _require_empty(writing, target)
         rows = {table.name: _table(reading, writing, table) for table in metadata.sorted_tables}
         before, after = dump_digest(reading), dump_digest(writing)
@@ -98,13 +98,6 @@ def _copied(left: Engine, right: Engine, source: str, target: str) -> dict[str, 
             )
         _numbers_go_on(writing)
     return {"revision": HEAD, "rows": rows, "dump_sha256": after}
-
-
-def _without_haste(connection: Connection) -> None:
-    """Let a server wait for as long as the other place takes."""
-    if connection.dialect.name != "sqlite":
-        connection.exec_driver_sql("SET LOCAL idle_in_transaction_session_timeout = 0")
-        connection.exec_driver_sql("SET LOCAL statement_timeout = 0")
 
 
 def _one_view(engine: Engine) -> dict[str, Any]:

@@ -7,7 +7,9 @@ is kept there; the tables are the same as in a file. Stands on nothing of ours b
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Generator, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,14 +17,18 @@ from asleft.errors import InputError, without_passwords
 
 if TYPE_CHECKING:
     from sqlalchemy import URL, Engine
+    from sqlalchemy import Connection as SqlConnection
     from sqlalchemy.exc import DBAPIError
 
+Waits = Generator[Any, Any, Any]
 CONNECT_S = 4
 """How long a connection may take: so long a person waits before a reading waits in their stead."""
 SILENCE_S = 6
 """How long a server may leave what was sent unacknowledged."""
-STATEMENT_S = 30
-LEFT_OPEN_S = 30
+STATEMENT_S = 10
+ANSWER_S = 12.0
+"""How long an answer may take: what stands still, or a tunnel, takes all and says nothing."""
+LEFT_OPEN_S = 8
 """How long a transaction of a laptop that died may hold up the others."""
 _AWAY = ("08", "57P")  # SQLSTATE classes: connection exception; shut down, crashed, starting
 _ADMIT = "Check the address; a password belongs into ~/.pgpass or PGPASSWORD."
@@ -104,7 +110,7 @@ def server_engine(text: str, to_json: Callable[[Any], str]) -> Engine:
         f" -c idle_in_transaction_session_timeout={LEFT_OPEN_S}s"
     )
     try:
-        return create_engine(
+        engine = create_engine(
             server_url(text),
             json_serializer=to_json,
             pool_pre_ping=True,
@@ -125,6 +131,53 @@ def server_engine(text: str, to_json: Callable[[Any], str]) -> Engine:
             hint="Install it: pip install 'asleft[postgres]'.",
             where="store",
         ) from error
+    _listen_impatiently(engine)
+    return engine
+
+
+def _listen_impatiently(engine: Engine) -> None:
+    """Have every connection give up where an answer does not come in `ANSWER_S`."""
+    from psycopg import Connection, OperationalError
+    from sqlalchemy import event
+
+    class Impatient(Connection[Any]):
+        answer_s: float | None = ANSWER_S
+
+        def wait(self, gen: Waits, *how: Any, **more: Any) -> Any:
+            return super().wait(self._bounded(gen), *how, **more)
+
+        def _bounded(self, gen: Waits) -> Waits:
+            until_s = None if self.answer_s is None else time.monotonic() + self.answer_s
+            try:
+                wanted = next(gen)
+                while True:
+                    ready = yield wanted
+                    if not ready and until_s is not None and time.monotonic() > until_s:
+                        self.pgconn.finish()
+                        raise OperationalError("the server does not answer")
+                    wanted = gen.send(ready)
+            except StopIteration as end:
+                return end.value
+
+    @event.listens_for(engine, "do_connect")
+    def _connect(_dialect: Any, _record: Any, words: Any, options: Any) -> Any:
+        return Impatient.connect(*words, **options)
+
+
+@contextmanager
+def patient(connection: SqlConnection) -> Iterator[None]:
+    """For the present transaction of a server, let both ends wait for as long as it takes."""
+    if connection.dialect.name == "sqlite":
+        yield
+        return
+    for name in ("statement_timeout", "lock_timeout", "idle_in_transaction_session_timeout"):
+        connection.exec_driver_sql(f"SET LOCAL {name} = 0")
+    driver: Any = connection.connection.driver_connection
+    before, driver.answer_s = driver.answer_s, None
+    try:
+        yield
+    finally:
+        driver.answer_s = before
 
 
 def is_away(error: DBAPIError) -> bool:
