@@ -13,8 +13,11 @@ from asleft.bench.years.events import EVENTS, FINDINGS
 from asleft.bench.years.undoing import due
 from asleft.errors import InputError
 from asleft.measure.plan import feed_cost, reading_minutes
+from asleft.record.history import last_done
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from asleft.bench.desk import Desk
     from asleft.controller import MachineDescription
 
@@ -131,17 +134,12 @@ def _cost(machine: MachineDescription, trial: str) -> tuple[float, float | None]
 def standing(desk: Desk) -> dict[str, Any]:
     """How far the work on this machine is; `asleft.standing/1`. No line is opened.
 
-    `calibration` and whether it is `open`, `kept` (the latest state and when), `closed_at` and
-    `proved_at` of the last one, and `due`.
+    `calibration` and whether it is `open`, `kept` (the latest state and when), `closed_at` of the
+    last one, `proved_at`, `due`, and `next`: the job that comes first of what is due.
     """
     rows = desk.store.calibrations(desk.row.id)
     kept = desk.store.latest_kept(desk.row.id)
-    proofs = [
-        trial.ended_at
-        for row in rows
-        for trial in desk.store.trials(row.id)
-        if trial.kind == "proof" and trial.outcome == "done"
-    ]
+    overdue = due(desk)["due"]
     return {
         "schema": "asleft.standing/1",
         "machine": desk.row.name,
@@ -149,10 +147,21 @@ def standing(desk: Desk) -> dict[str, Any]:
         "open": bool(rows) and rows[-1].closed_at is None,
         "closed_at": rows[-1].closed_at if rows else None,
         "kept": None if kept is None else {"kept": kept.id, "at": kept.at, "reason": kept.reason},
-        "proved_at": proofs[-1] if proofs else None,
+        "proved_at": last_done(desk.store, desk.row.id).get("proof"),
         "events": [
             {"kind": e.kind, "words": EVENTS[e.kind].words, "text": e.text, "at": e.at}
             for e in desk.store.events(desk.row.id)
         ],
-        "due": due(desk)["due"],
+        "due": overdue,
+        "next": _first_of(desk, overdue),
     }
+
+
+def _first_of(desk: Desk, overdue: Sequence[Mapping[str, Any]]) -> dict[str, Any] | None:
+    """The job of what is due that nothing later spoils."""
+    entries = [each for each in overdue if each["trial"] in ORDER]
+    if not entries:
+        return None
+    first = min(entries, key=lambda each: ORDER.index(each["trial"]))
+    machine = desk.description_unconnected
+    return asdict(_job(machine, first["trial"], first["why"], advised=True))
