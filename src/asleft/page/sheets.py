@@ -6,7 +6,7 @@ finding; that is `saying`. Stands on `bench`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from asleft.bench.proposing import Door
@@ -26,12 +26,11 @@ def workshop(house: House, _machine: None, _asked: Asked) -> dict[str, Any]:
     for each in house.machines():
         with house.look(each["name"]) as bench:
             standing = bench.standing()
-            jobs = bench.propose("wrong")["jobs"] if standing["kept"] else []
         shown.append(
             {
                 **each,
                 "standing": standing,
-                "next": _next_job(jobs),
+                "next": _next_job(standing["next"]) if standing["kept"] else None,
                 "proved": day(standing["proved_at"]),
                 "since": [
                     e
@@ -44,9 +43,8 @@ def workshop(house: House, _machine: None, _asked: Asked) -> dict[str, Any]:
     return {"machines": shown}
 
 
-def _next_job(jobs: Sequence[Mapping[str, Any]]) -> str | None:
-    """The first job advised, in words with its time; None where none is."""
-    job = next((job for job in jobs if job["advised"]), None)
+def _next_job(job: Mapping[str, Any] | None) -> str | None:
+    """A job in words with its time; None where there is none."""
     if job is None:
         return None
     return f"{job['what'][:1].lower()}{job['what'][1:]}, {minutes(job['minutes'])}"
