@@ -132,7 +132,12 @@ def _sqlite_habits(engine: Engine) -> None:
 def _revision(connection: Connection) -> str | None:
     from sqlalchemy import inspect, text
 
-    if not inspect(connection).has_table("alembic_version"):
+    if connection.dialect.name == "sqlite":
+        is_there = inspect(connection).has_table("alembic_version")
+    else:  # at every opening: asked in the shortest way
+        asked = connection.exec_driver_sql("SELECT to_regclass('alembic_version')")
+        is_there = asked.scalar() is not None
+    if not is_there:
         return None
     found = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
     return None if found is None else str(found)

@@ -114,6 +114,7 @@ def server_engine(text: str, to_json: Callable[[Any], str]) -> Engine:
             server_url(text),
             json_serializer=to_json,
             pool_pre_ping=True,
+            use_native_hstore=False,  # a question less at every opening, of which a page has many
             hide_parameters=True,
             connect_args={
                 "connect_timeout": CONNECT_S,

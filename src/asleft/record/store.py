@@ -57,7 +57,11 @@ class Store(Machines, Calibrations, Changes):
         from asleft.record.shared import SharedStore
 
         shared = SharedStore.open(place.store_url, clock=clock, person=place.person)
-        shared.keep_in(place.folder)
+        try:
+            shared.keep_in(place.folder)
+        except BaseException:
+            shared.close()
+            raise
         return shared
 
     def tell_to(self, tell: Callable[[str], None]) -> None:
