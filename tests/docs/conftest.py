@@ -5,16 +5,19 @@ Not for judging a page's words. A line `…` stands for any lines, `…` in a li
 
 from __future__ import annotations
 
+import contextlib
 import io
+import logging
 import re
 import signal
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
+SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 
 
@@ -98,6 +101,26 @@ class Keyboard(io.StringIO):
         return f"{typed}\n"
 
 
+@contextlib.contextmanager
+def left_as_found(patch: pytest.MonkeyPatch) -> Iterator[None]:
+    """What a program may take for itself and a test may not keep: signals and the log."""
+    log = logging.getLogger("asleft")
+    numbers = [getattr(signal, name) for name in SIGNALS if hasattr(signal, name)]
+    signals = {number: signal.getsignal(number) for number in numbers}
+    handlers, level = list(log.handlers), log.level
+    patch.setattr(log, "propagate", log.propagate)
+    patch.setattr(logging, "raiseExceptions", logging.raiseExceptions)
+    try:
+        yield
+    finally:
+        for number, handler in signals.items():
+            signal.signal(number, handler)
+        for added in set(log.handlers) - set(handlers):
+            log.removeHandler(added)
+            added.close()
+        log.setLevel(level)
+
+
 @dataclass
 class Shell:
     """A folder with a home of its own, in which commands are run.
@@ -121,18 +144,13 @@ class Shell:
 
         out = io.StringIO()
         err = io.StringIO() if person is None else out
-        before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
-        with self.patch.context() as here:
+        with self.patch.context() as here, left_as_found(here):
             here.chdir(self.folder)
             here.setenv("ASLEFT_HOME", str(self.folder / "home"))
             here.setattr(sys, "stdin", Keyboard(out, person) if person else io.StringIO())
             here.setattr(sys, "stdout", out)
             here.setattr(sys, "stderr", err)
-            try:
-                status = run(list(words))
-            finally:
-                for number, handler in before.items():
-                    signal.signal(number, handler)
+            status = run(list(words))
         return status, out.getvalue(), err.getvalue()
 
     def keep(self, block: Block) -> None:
