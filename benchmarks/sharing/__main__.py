@@ -42,9 +42,10 @@ class Size:
     cuts: int = 30
     deaths: int = 10
     freezes: int = 3
+    under_kills: int = 4
 
 
-FEW = Size(readings=3, kills=1, cuts=1, deaths=1, freezes=0)
+FEW = Size(readings=3, kills=1, cuts=1, deaths=1, freezes=0, under_kills=2)
 
 
 @dataclass
@@ -119,10 +120,10 @@ def at_once(server: Server, folder: Path, size: Size) -> Seen:
 
 
 def server_killed(server: Server, folder: Path, size: Size, dice: random.Random) -> Seen:
-    """The server is killed and started again while four laptops write."""
+    """The server is killed and started again while several laptops write."""
     seen = Seen("server killed")
     url = server.url(database=server.database("killed"))
-    fleet = laptops(folder, url, "killed", 4)
+    fleet = laptops(folder, url, "killed", size.under_kills)
     Store.open(url).close()
     for each in fleet:
         each.start()
