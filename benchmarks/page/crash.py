@@ -33,7 +33,7 @@ _OF_ANOTHER = "(boot) => !document.body.dataset.version.startsWith(boot + '.')"
 
 
 def killed(home: Path, few: bool) -> list[Figure]:
-    """Kill at every step (few: at every fourth of a feed); what is typed stays and counts once."""
+    """Kill at every step (few: at every sixth of a feed); what is typed stays and counts once."""
     kills, lost = 0, []
     figures = []
     with (
@@ -46,7 +46,7 @@ def killed(home: Path, few: bool) -> list[Figure]:
         page = browser.new_page()
         for kind in ("feed",) if few else ("feed", "span"):
             visitor.get().post(f"{SHEET}do/trial", kind=kind, temperature_c="205")
-            typed, hit, gone = _through(page, served, hands, 4 if few else 1)
+            typed, hit, gone = _through(page, served, hands, 6 if few else 1)
             kills, lost = kills + hit, lost + gone
             trial = visitor.get().client.get(f"{SHEET}record.json").json()["trials"][-1]
             kept = [(each["key"], each["raw"]) for each in trial["readings"]]

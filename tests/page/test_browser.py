@@ -138,6 +138,26 @@ def test_the_first_view_is_small(practice, chromium):
     page.close()
 
 
+def test_a_phone_goes_to_the_machine_that_asks_and_a_desk_stays(tmp_path, chromium):
+    served = Served("open", "--page-port", "0", home=tmp_path / "home")
+    visitor = Visitor(served.address)
+    for name in ("bracket-clock", "carriage-clock"):
+        visitor.get("/").press("/machine", name=name)
+        visitor.press("/pasted", steps="X=80, Y=80, Z=400, E=93")
+        visitor.get(f"/m/{name}/now")
+    phone, desk = (chromium.new_page(viewport={"width": w, "height": 640}) for w in (360, 1280))
+    for page in (phone, desk):
+        page.goto(f"{served.address}m/carriage-clock/now")
+        page.wait_for_selector("#follow:visible")
+    phone.wait_for_timeout(1000)  # what is heard first calls nobody away
+    visitor.get("/m/bracket-clock/evening").press("/do/trial")
+    phone.wait_for_url("**/m/bracket-clock/now")
+    desk.wait_for_selector("#strip .turn")
+    assert desk.url.endswith("/m/carriage-clock/now")
+    phone.close(), desk.close()
+    served.end()
+
+
 def test_lost_contact_is_said_within_three_seconds(practice, chromium):
     page = chromium.new_page()
     page.goto(f"{practice.address}{MACHINE}/now")

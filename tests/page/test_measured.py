@@ -17,6 +17,7 @@ ROOT = Path(__file__).parents[2]
 pytestmark = [pytest.mark.system("chromium"), pytest.mark.xdist_group("browser")]
 
 
+@pytest.mark.timeout(120)  # two servers, a browser and a machine are started on a busy computer
 @pytest.mark.parametrize("name", ["killed", "stop"])
 def test_a_share_of_what_is_measured_holds(name: str) -> None:
     done = subprocess.run(

@@ -106,6 +106,7 @@
     body.dataset.version = fresh.body.dataset.version || "";
     if (url && url !== location.href) history.replaceState(null, "", new URL(url).pathname);
     dress(true);
+    leave();
   }
 
   async function refresh() {
@@ -163,9 +164,13 @@
   }
 
   // One person, one caliper, several machines: a phone goes to the one that needs the person, and
-  // never away from a question that stands there.
+  // never away from a question that stands there, nor from a sheet that was opened meanwhile.
   const follow = document.getElementById("follow");
   const phone = matchMedia("(max-width: 45.99rem)");
+  let away = null;
+  function leave() {
+    if (away && following() && !document.querySelector("form[data-step]")) location.assign(away);
+  }
   const following = () => (follow ? (keep.get("follow") || (phone.matches ? "1" : "0")) === "1" : false);
   if (follow) {
     const told = () => { follow.textContent = "Go where I am needed: " + (following() ? "on" : "off"); };
@@ -198,6 +203,8 @@
       const state = JSON.parse(event.data);
       if (state.tone && last.seen && !last.tone) tone();
       const changed = state.version !== body.dataset.version;
+      if (!state.elsewhere) away = null;
+      else if (last.seen && !last.elsewhere) away = state.elsewhere;
       last = { ...state, seen: true };
       const bar = document.getElementById("progress");
       if (bar && state.wait) {
@@ -205,11 +212,8 @@
         document.getElementById("left").textContent = state.wait.left ? state.wait.left + " left" : "";
       }
       if (state.warm) warm(state.warm);
-      if (state.elsewhere && following() && !document.querySelector("form[data-step]")) {
-        location.assign(state.elsewhere);
-        return;
-      }
       if (changed) refresh();
+      leave();
     });
     setInterval(() => { if (Date.now() - heard > LOST_MS) lost(true); }, 250);
     addEventListener("pageshow", (event) => { if (event.persisted) refresh(); });
