@@ -80,13 +80,16 @@ def test_the_practice_run(page, reader, same):
     assert list((reader.folder / "home/practice/records").glob("*.pdf"))
 
 
-def test_the_evening_on_paper(page, reader, same):
+def test_the_evening_on_paper(page, reader, same, docs):
     _, *blocks = of(page("tutorial.md"), "console", "csv", "text")
     assert sum(block.info == "console" for block in blocks) > 5
     for block in blocks:
         reader.do(block, same)
     assert (reader.folder / "evening.pdf").read_bytes().startswith(b"%PDF")
     assert (reader.folder / "pieces/span-drawing.svg").is_file()
+    home = (docs / "reference.md").read_text("utf-8").split("### The home", 1)[1].split("\n### ")[0]
+    for path in (reader.folder / "home").iterdir():
+        assert f"`{path.name}" in home or path.name.endswith(("-wal", "-shm")), path.name
 
 
 class Machine:
