@@ -10,7 +10,7 @@ import pytest
 from asleft.controller import MachineDescription
 from asleft.errors import InputError, RefusedError
 from asleft.measure import Instrument, parse_span_table
-from asleft.pieces import BeadPiece, FitPiece, SpanPiece, fits
+from asleft.pieces import BeadPiece, FitPiece, SpanPiece, fits, line_sizes
 from asleft.trials import (
     Basis,
     Choose,
@@ -262,6 +262,22 @@ def test_a_ring_is_asked_for_as_the_files_for_the_machine_have_it() -> None:
     mine = BeadPiece.for_nozzle(0.4, flats_mm=40.0)
     assert for_machine("bead", {"piece": mine}, machine).piece == mine
     assert for_machine("traverse", {}, machine) == TraverseTrial()
+
+
+@pytest.mark.parametrize("nozzle", [0.2, 0.25, 0.6, 0.8, 1.0])
+def test_a_span_piece_is_asked_for_as_the_files_for_the_machine_have_it(nozzle) -> None:
+    """A nozzle of 0.6 lays no line of 0.45; the places and their sizes are the same."""
+    machine = MachineDescription(name="workbench", nozzle_mm=nozzle)
+    bed = {"bed_shape": machine.bed_shape, "travel_mm": machine.travel_mm}
+    files = SpanPiece.for_machine(
+        pitch_mm=95.0, reach_mm=150.0, **bed, **line_sizes("span", nozzle)
+    )
+    asked = for_machine("span", {}, machine).piece
+    assert asked == files
+    assert asked.places() == SpanPiece().places()
+    assert for_machine("span", {"piece": SpanPiece().to_dict()}, machine).piece == files
+    odd = replace(machine, nozzle_mm=1.8)
+    assert for_machine("span", {}, odd).piece == SpanPiece()
 
 
 def test_the_bodies_of_a_fit_trial_are_laid_out_for_the_bed_and_the_nozzle_at_hand() -> None:

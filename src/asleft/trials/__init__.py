@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
 from asleft.controller.description import MachineDescription
@@ -85,6 +85,8 @@ def for_machine(kind: str, parameters: Mapping[str, Any], machine: MachineDescri
     if kind == "bead":
         chosen.setdefault("piece", BeadPiece.for_nozzle(machine.nozzle_mm))
         chosen.setdefault("filament_diameter_mm", machine.filament_mm)
+    if kind in ("span", "proof"):
+        chosen["piece"] = _of_its_bead(chosen.get("piece", SpanPiece()), machine)
     if kind == "fit" and "piece" in chosen:
         chosen["piece"] = _laid_out(chosen["piece"], machine)
     if kind == "traverse":
@@ -106,6 +108,26 @@ def _inside(chosen: dict[str, Any], machine: MachineDescription) -> dict[str, An
     if lowest_mm < 0 or beyond_mm > 0:
         start_mm = lowest_mm + (size_mm - span_mm) / 2
     return {"span_mm": span_mm, "start_mm": start_mm} | chosen
+
+
+def _of_its_bead(piece: SpanPiece | Mapping[str, Any], machine: MachineDescription) -> SpanPiece:
+    """The same places on a piece of the bead that this nozzle lays, as stiff as a light jaw asks.
+
+    A width of line that is not the ordinary one was somebody's choice and stays. A nozzle for which
+    no piece is drawn keeps nobody from reading one.
+    """
+    from asleft.pieces import stiffened  # needs numpy
+
+    given = SpanPiece.from_dict(dict(piece)) if isinstance(piece, Mapping) else piece
+    if given.line_width_mm != SpanPiece.line_width_mm:
+        return given
+    try:
+        sizes = line_sizes("span", machine.nozzle_mm)
+    except InputError:
+        return given
+    if sizes["line_width_mm"] == given.line_width_mm:
+        return given
+    return stiffened(replace(given, side_beads=2, diagonal_beads=2, **sizes))
 
 
 def _laid_out(piece: FitPiece | Mapping[str, Any], machine: MachineDescription) -> FitPiece:

@@ -14,6 +14,7 @@ from asleft.bench.desk import Desk
 from asleft.bench.trial.basing import SHRINKAGE
 from asleft.controller import difference, parse_report
 from asleft.errors import RefusedError
+from asleft.pieces import FitPiece, SpanPiece
 from asleft.trials import Basis, Trial, build
 
 if TYPE_CHECKING:
@@ -43,11 +44,12 @@ def is_the_same(row: TrialRow, options: Mapping[str, Any]) -> None:
     is_more = bool(trial.parameters.get("earlier"))
     asked = ["--readings"] if given.get("readings") else []
     asked += ["--more"] if given.get("more") and not is_more else []
-    wished = build(row.kind, {**trial.parameters, **given}).parameters
+    other = build(row.kind, {**trial.parameters, **given})
+    wished = other.parameters
     asked += [
         f"{name} {_said(wished[name])} (it has {_said(held)})"
         for name, held in trial.parameters.items()
-        if wished[name] != held
+        if wished[name] != held and not (name == "piece" and _read_alike(other, trial))
     ]
     asked += [
         name
@@ -61,6 +63,14 @@ def is_the_same(row: TrialRow, options: Mapping[str, Any]) -> None:
             hint="Leave them out to go on with it, or add --anew to end it and begin again.",
             where=row.kind,
         )
+
+
+def _read_alike(one: Trial, other: Trial) -> bool:
+    """Whether two trials read the same places: the rest of a piece follows bed and nozzle."""
+    a, b = getattr(one, "piece", None), getattr(other, "piece", None)
+    if not (isinstance(a, (SpanPiece, FitPiece)) and isinstance(b, (SpanPiece, FitPiece))):
+        return False
+    return a.places() == b.places()
 
 
 def _said(value: Any) -> str:
