@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from asleft.errors import InputError, LineError, RefusedError, Stopped
+from asleft.errors import InputError, LineError, RefusedError, Stopped, StoreAwayError
+from asleft.record import Store
 
 
 def test_undo_after_two_changes_leaves_the_report_as_it_was_line_by_line(sit_down) -> None:
@@ -29,6 +30,31 @@ def test_what_was_undone_is_still_so_after_a_power_cycle(sit_down, hands) -> Non
         bench.undo()
         assert bench.prove(power_cycle_now=True)["survived_power_cycle"]
         assert bench.found()["raw"].splitlines() == before.splitlines()
+
+
+def test_what_was_sent_and_could_not_be_filed_is_told_and_can_be_taken_back(
+    sit_down, monkeypatch
+) -> None:
+    """The store goes away between the line and its answer; a shared one does so at any time."""
+    with sit_down() as (bench, person):
+        bench.found()
+        mark = Store.mark_change
+
+        def away(*_: object, **__: object) -> None:
+            raise StoreAwayError("the store's server does not answer")
+
+        def sent(store: Store, number: int, state: str, details: object) -> int:
+            monkeypatch.setattr(Store, "keep", away)
+            return mark(store, number, state, details)
+
+        with monkeypatch.context() as patch, pytest.raises(StoreAwayError):
+            patch.setattr(Store, "mark_change", sent)
+            bench.set({"X": 80.4}, from_findings=False, store=False)
+        assert any("may hold the new values" in text for text in person.told)
+        monkeypatch.undo()
+        assert bench.found()["steps_per_mm"]["X"] == 80.4
+        assert bench.undo()["verified"]
+        assert bench.found()["steps_per_mm"]["X"] == 80.0
 
 
 def test_restore_of_everything_brings_back_what_we_never_set(sit_down) -> None:

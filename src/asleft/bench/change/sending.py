@@ -22,7 +22,7 @@ from asleft.controller import (
     file_lines,
     restore_lines,
 )
-from asleft.errors import MachineError, MachineResetError, Stopped
+from asleft.errors import MachineError, MachineResetError, Stopped, StoreError
 from asleft.units import SKEW_PLANES
 
 if TYPE_CHECKING:
@@ -35,6 +35,11 @@ MOVES_LATER = (
 
 
 HEIGHT = f"arms or end stops were changed. Before anything moves, {AGAIN}"
+UNFILED = (
+    "The lines went to the machine, and what came of them could not be filed: it may hold the new"
+    " values. When the store can be written again, do the same again, or `asleft undo`: both read"
+    " the machine first."
+)
 NOT_KEPT = (
     "Now it holds until power goes off; to keep it, put the values into the machine's"
     " configuration by hand, in the one form that it has"
@@ -68,6 +73,7 @@ def send(desk: Desk, outcome: Outcome, change: Change) -> None:
     Raises:
         Stopped: the person did not confirm; nothing was sent.
         LineError, MachineResetError: in the middle of it; the marks in the store say how far.
+        StoreError: before anything was sent, or in the middle of it, which is told.
     """
     outcome.before = named_values(change.before)
     outcome.kept_before = change.kept_before
@@ -79,6 +85,16 @@ def send(desk: Desk, outcome: Outcome, change: Change) -> None:
     if touches_height(outcome.sent):
         outcome.warnings.append(HEIGHT)
     desk.store.mark_change(number, "sent", {"lines": outcome.sent, "store": change.store})
+    try:
+        _send_and_read_back(desk, outcome, change, number, machine)
+    except StoreError:
+        desk.person.tell(UNFILED)
+        raise
+
+
+def _send_and_read_back(
+    desk: Desk, outcome: Outcome, change: Change, number: int, machine: Machine
+) -> None:
     problems = _sent(machine, change.lines)
     after, outcome.kept_after = read_and_keep(desk, f"after {outcome.command}")
     outcome.read_back = named_values(after)
