@@ -30,11 +30,13 @@ def part_told(part: str, told: Mapping[str, Any]) -> str:
     if told.get("survived_power_cycle") is not None:
         held = "survived" if told["survived_power_cycle"] else "did not survive"
         return f"{title}: the settings {held}"
-    if told.get("handed_over"):
-        return f"{title}: handed over, to enter by hand"
     if told.get("predicted"):
         inside = "came out as foretold" if told["verified"] else "did not come out as foretold"
         return f"{title}: it {inside}"
+    if told.get("handed_over"):
+        proving = told["schema"] == "asleft.prove/1"
+        waits = "what was entered by hand waits for a fresh report and a piece"
+        return f"{title}: {waits if proving else 'handed over, to enter by hand'}"
     stored = {True: ", stored", False: ", not stored", None: ""}[told.get("stored")]
     return f"{title}: {'read back as sent' if told['verified'] else 'not verified'}{stored}"
 
