@@ -21,7 +21,7 @@ def test_the_persons_word_is_marked_as_such(sit_down) -> None:
         bench.set({"X": 81.0}, from_findings=False, store=True)
         told = bench.prove(power_cycled=True)
         kept = bench._desk.store.kept(told["kept_after"])
-    assert any("person's word" in warning for warning in told["warnings"])
+    assert any("rests on your word" in warning for warning in told["warnings"])
     assert kept is not None and kept.standing == "in_force"  # nothing was seen to restart
 
 

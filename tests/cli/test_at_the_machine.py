@@ -107,7 +107,7 @@ def test_unstored_change_does_not_survive_and_says_so(cli, hands):
     assert cli("found", *port).status == 0
     word = cli("prove", "--power-cycled", *port)
     assert word.status == 1 and "othing was there to survive" in " ".join(word.out.split())
-    assert "person's word" in word.out.split("holds")[0]
+    assert "rests on your word" in word.out.split("holds")[0]
     assert cli("set", "X=81", "--yes", *port).status == 0
     hands.ask("power_cycle")
     proved = cli("prove", "--power-cycled", *port)
