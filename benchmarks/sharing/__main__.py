@@ -27,7 +27,7 @@ from benchmarks.sharing.server import Server
 
 from asleft.errors import StoreAwayError
 from asleft.record import Store, Workplace
-from asleft.record.waiting import PAUSE_S
+from asleft.record.sharing.waiting import PAUSE_S
 
 BUSY_AGAIN_S = 25.0
 MOMENTS: tuple[Moment, ...] = ("before", "sent", "answered")

@@ -17,8 +17,8 @@ from pathlib import Path
 
 from asleft.errors import LineError, StoreError
 from asleft.record import ReadingRow, Store, Workplace
-from asleft.record.leases import Lease
-from asleft.record.shared import SharedStore
+from asleft.record.sharing.leases import Lease
+from asleft.record.sharing.store import SharedStore
 
 HANDS_S = 0.01  # nobody is quicker, and the others want to run too
 WANTED = "the machine that all want"

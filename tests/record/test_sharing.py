@@ -23,8 +23,8 @@ from asleft.bench.line.holding import Holding
 from asleft.cli.app import run
 from asleft.errors import InputError, LineError, RefusedError, StoreAwayError, StoreError
 from asleft.record import Store, Workplace
-from asleft.record.leases import Lease
-from asleft.record.shared import SharedStore
+from asleft.record.sharing.leases import Lease
+from asleft.record.sharing.store import SharedStore
 from asleft.units import Typed, parse_typed
 
 pytestmark = pytest.mark.system("initdb", "postgres")

@@ -54,7 +54,7 @@ class Store(Machines, Calibrations, Changes):
         place = Workplace.of(home)
         if place.store_url is None:
             return Store.open(place.folder, clock=clock, person=place.person)
-        from asleft.record.shared import SharedStore
+        from asleft.record.sharing.store import SharedStore
 
         shared = SharedStore.open(place.store_url, clock=clock, person=place.person)
         try:

@@ -14,9 +14,9 @@ from uuid import uuid4
 
 from asleft.errors import InputError
 from asleft.record import schema
-from asleft.record.delivery import proved
 from asleft.record.engine import in_words, require_sound, to_json
 from asleft.record.server import is_url
+from asleft.record.sharing.delivery import proved
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine, Insert, RowMapping, Table

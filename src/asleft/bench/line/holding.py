@@ -16,8 +16,8 @@ from uuid import uuid4
 
 from asleft.errors import AsleftError, LineError, StoreError
 from asleft.record import Store
-from asleft.record.leases import LEASE_S, Lease
-from asleft.record.shared import SharedStore
+from asleft.record.sharing.leases import LEASE_S, Lease
+from asleft.record.sharing.store import SharedStore
 
 RENEW_S = LEASE_S / 4  # a network may be away for the rest of it
 LOG = logging.getLogger(__name__)

@@ -1,7 +1,7 @@
 """Keeping a row on this computer first, and delivering it to the shared store once, in order.
 
 Everything that is asked of the store waits until what waits has come in. Who is at the machine is
-told once that rows wait, and once that they came in. Not for what the rows are; see `shared`.
+told once that rows wait, and once that they came in. Not for what the rows are; see `store`.
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
 from asleft.errors import AsleftError, InputError, RefusedError, StoreAwayError, StoreError
-from asleft.record.delivery import DeliveredBefore
 from asleft.record.engine import in_words
-from asleft.record.late import Late, NotHereError
-from asleft.record.outbox import Entry, Lane, Outbox
+from asleft.record.sharing.delivery import DeliveredBefore
+from asleft.record.sharing.late import Late, NotHereError
+from asleft.record.sharing.outbox import Entry, Lane, Outbox
 from asleft.record.tables import utc_text
 
 if TYPE_CHECKING:

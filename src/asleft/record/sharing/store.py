@@ -12,11 +12,11 @@ from pathlib import Path
 from typing import Any
 
 from asleft.errors import InputError, StoreAwayError
-from asleft.record.leases import Leases
 from asleft.record.rows import MachineRow, ReadingRow, StepRow
+from asleft.record.sharing.leases import Leases
+from asleft.record.sharing.waiting import Waiting
 from asleft.record.store import Store
 from asleft.record.trials import StepState, next_take, taken_before
-from asleft.record.waiting import Waiting
 
 
 @dataclass

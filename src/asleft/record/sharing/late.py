@@ -2,7 +2,7 @@
 
 Late, somebody else may have gone on with the trial: then a reading is filed as taken back, with
 the reason, and a mark of a step that was done anew is put aside. Nothing is dropped. Holds no
-transaction of its own; `shared` gives it one.
+transaction of its own; `waiting` gives it one.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from asleft.record.trials import Trials, read_readings
 if TYPE_CHECKING:
     from sqlalchemy import Connection
 
-    from asleft.record.outbox import Entry, Outbox
+    from asleft.record.sharing.outbox import Entry, Outbox
 
 _OWNERS = {"wire_log": (schema.machine, "machine_id")}
 _TRIAL = (schema.trial, "trial_id")
