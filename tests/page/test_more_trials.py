@@ -77,7 +77,9 @@ def test_a_bead_and_a_fit_are_led_to_their_finding(visitor):
 def test_a_change_is_told_undone_and_a_kept_state_restored(visitor):
     begin(visitor, "feed")
     found = record(visitor)["as_found"]
-    assert "Changed" not in visitor.get(f"{MACHINE}/finding").text  # fed again since, and right
+    before, after = visitor.get(f"{MACHINE}/finding").text.split("Feed, after the change")
+    assert "Changed since" in before and "Changed since" not in after
+    assert "The extruder is right" in after
     visitor.get(f"{MACHINE}/take").press("/do/undo")
     through(visitor)
     undone = record(visitor)
