@@ -124,9 +124,17 @@ class Waiting(Late):
             except NotHereError:
                 del self._waiting[lane.path.name]
                 self._say(f"What waits in {lane.path} is for another store than this one.")
-            except StoreAwayError:
+            except StoreAwayError as error:
                 self._say_waits()
-                raise
+                raise self._still_away() from error
+
+    def _still_away(self) -> StoreAwayError:
+        return StoreAwayError(
+            "the store's server does not answer",
+            hint="What you read is kept on this computer and comes in first: do this again when the"
+            " server is back.",
+            where=self._where,
+        )
 
     def _deliver(self, lane: Lane, mine: str | None) -> None:
         """Everything in a lane, in order; `mine` is the row just entered, and may be refused."""
@@ -153,11 +161,7 @@ class Waiting(Late):
         """One row; 1 where it had waited and came in now."""
         began_s = time.monotonic()
         if began_s < self._not_before_s:
-            raise StoreAwayError(
-                "the store's server does not answer",
-                hint="What was read is kept on this computer and comes in first; try again soon.",
-                where=self._where,
-            )
+            raise self._still_away()
         try:
             with super()._writing(entry["token"]) as connection:
                 self._file(connection, entry, late=late)
