@@ -54,6 +54,15 @@ def test_every_piece_is_closed_and_looks_outwards_in_single_precision(piece):
     assert mesh.bounds[1][2] == pytest.approx(piece.tallest_mm, abs=1e-4)
 
 
+def test_corners_that_all_but_meet_leave_no_face_without_area():
+    """Found by chance: a tab's corner 0.1 µm beside one of a disc, and a line of three corners."""
+    piece = FitPiece(
+        gauge_mm=9.990935052470974, tighter=1, wider=2, line_width_mm=0.322, layer_mm=0.1, columns=4
+    )
+    mesh = read_stl(piece)
+    assert mesh.is_watertight and mesh.area_faces.min() > 0
+
+
 @given(piece=beads)
 @settings(max_examples=8, deadline=None)
 def test_the_ring_holds_what_its_bands_hold(piece):

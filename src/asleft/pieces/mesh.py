@@ -14,6 +14,7 @@ import numpy.typing as npt
 from asleft.errors import BugError
 
 GRID_MM = 1e-4
+_CLOSE_BY = 5  # steps of the grid: corners so near to each other may be one
 _ROUNDS = 16  # two are mostly enough; what is left after all stays in: ugly, and still closed
 
 
@@ -103,12 +104,38 @@ def _without_slivers(
         flat = _slivers(faces, corners)
         if not flat:
             break
+        merged = _merged(faces, corners, flat)
+        if len(merged) < len(faces):
+            faces = merged
+            continue
         near = np.isin(faces, flat).any(axis=1)
         owner = {(f[k], f[(k + 1) % 3]): tuple(f) for f in faces[near].tolist() for k in range(3)}
         if not sum(_given_away(owner, *face) for face in flat):
             break
         mended = np.array(sorted(set(owner.values())), dtype=np.int64)
         faces = np.concatenate([faces[~near], mended])
+    return faces
+
+
+def _merged(
+    faces: npt.NDArray[np.int64],
+    corners: npt.NDArray[np.int64],
+    flat: list[tuple[int, int, int]],
+) -> npt.NDArray[np.int64]:
+    """Faces without the slivers whose middle corner may be made one with an end close by.
+
+    Divided, such a sliver may only hand itself on to the next face in its line.
+    """
+    for p, q, m in flat:
+        off = {n: float(np.linalg.norm(1.0 * (corners[n] - corners[m]))) for n in (p, q)}
+        end = min(off, key=lambda n: off[n])
+        if off[end] > _CLOSE_BY:
+            continue
+        joined = np.where(faces == m, end, faces)
+        a, b, c = joined.T
+        joined = joined[(a != b) & (b != c) & (c != a)]
+        if _is_closed(joined):
+            faces = joined
     return faces
 
 
@@ -145,10 +172,14 @@ def _slivers(
 
 
 def _demand_closed(name: str, faces: npt.NDArray[np.int64]) -> None:
+    if not _is_closed(faces):
+        raise BugError(f"the solid of {name} is not closed", hint="Report these parameters.")
+
+
+def _is_closed(faces: npt.NDArray[np.int64]) -> bool:
     """Every directed edge runs once, and once the other way."""
     edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
     many = int(faces.max(initial=0)) + 1
     forward, times = np.unique(edges @ [many, 1], return_counts=True)
     backward = np.unique(edges @ [1, many])
-    if not (np.array_equal(forward, backward) and (times == 1).all() and len(faces)):
-        raise BugError(f"the solid of {name} is not closed", hint="Report these parameters.")
+    return bool(len(faces) and np.array_equal(forward, backward) and (times == 1).all())
