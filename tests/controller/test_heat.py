@@ -52,6 +52,22 @@ def test_a_stop_between_two_questions_ends_the_heating(bench: Make) -> None:
     assert on.line.stops == 1 and on.nozzle.target_c == 0.0
 
 
+def test_a_stop_while_the_temperature_is_asked_for_is_no_fault_of_the_heater(bench: Make) -> None:
+    """The answer tells of heaters that the stop has switched off already."""
+    on = bench()
+    ask = on.line.exchange
+
+    def exchange(command: str, *, within_s: float) -> Any:
+        if len(on.line.sent) == 4:
+            on.machine.stop()
+            on.nozzle.target_c = 0.0
+        return ask(command, within_s=within_s)
+
+    on.line.exchange = exchange
+    with pytest.raises(Stopped):
+        on.machine.heat(0, 210.0)
+
+
 def test_heaters_that_stay_on_are_told_with_the_power_switch(bench: Make) -> None:
     on = bench(nozzle={"target_c": 200.0, "stays_on": True})
     with pytest.raises(MachineError) as caught:

@@ -134,6 +134,8 @@ class Asker:
             self.homed.clear()
             raise
         heard = Heard(answer, self.hear())
+        if self._in_operation:  # it may tell of heaters that the stop switched off meanwhile
+            self._tell_stop(command)
         if heard.refusal is not None and not may_refuse:
             raise MachineError(
                 f"the machine refused {command}{f' ({awaited})' if awaited else ''}: "
