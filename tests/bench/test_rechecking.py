@@ -15,6 +15,7 @@ from asleft.bench.rechecking import recheck
 from asleft.cli.practice_person import PracticePerson
 from asleft.errors import InputError
 from asleft.practice.hands import Hands
+from asleft.record.digests import digest, digest_of_all
 
 from .conftest import OPTIONS, nothing
 
@@ -70,6 +71,17 @@ def test_a_result_that_was_altered_is_noticed_and_named(record: dict[str, Any]) 
     assert where == ["trial 2 (span), quantities 1, u", "record_sha256"]
 
 
+def test_a_reason_in_other_words_is_no_other_estimate(record: dict[str, Any]) -> None:
+    # A later version may word a reason otherwise; a verdict of one word still counts.
+    proposal = next(p for t in record["trials"] for p in t["proposals"])
+    proposal["reason"] += ", said otherwise"
+    record["record_sha256"] = digest_of_all(record)
+    assert recheck(record)["same"]
+    proposal["verdict"] = "inspect"
+    record["record_sha256"] = digest_of_all(record)
+    assert [each["recorded"] for each in recheck(record)["differences"]] == ["inspect"]
+
+
 @pytest.mark.parametrize("spoil", [{"schema": "asleft.found/1"}, {"trials": [{}]}])
 def test_what_is_no_record_is_refused(record: dict[str, Any], spoil: dict[str, Any]) -> None:
     with pytest.raises(InputError):
@@ -77,8 +89,6 @@ def test_what_is_no_record_is_refused(record: dict[str, Any], spoil: dict[str, A
 
 
 def _intact(record: dict[str, Any]) -> dict[str, Any]:
-    from asleft.record.digests import digest
-
     return {"readings_intact": digest(record["trials"]) == record["readings_sha256"]}
 
 

@@ -198,7 +198,7 @@ class Comparison:
                 self.compare(one, other, f"{where} {number}")
         elif _is_number(recorded) and _is_number(anew):
             self._numbers(float(recorded), float(anew), where)
-        elif recorded != anew:
+        elif recorded != anew and not (_is_wording(recorded) and _is_wording(anew)):
             self._differ(recorded, anew, where)
 
     def _members(self, recorded: Record, anew: Record, where: str) -> None:
@@ -224,6 +224,11 @@ def _alike(one: float, other: float) -> bool:
 
 def _is_number(value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _is_wording(value: Any) -> bool:
+    """A sentence; names and verdicts are single words. The digest of all holds sentences, too."""
+    return isinstance(value, str) and " " in value
 
 
 def _is_list(value: Any) -> bool:
