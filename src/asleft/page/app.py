@@ -33,6 +33,7 @@ from asleft.page.strip import elsewhere, others, pulse
 HERE = Path(__file__).parent
 # After an answer the next step is there in milliseconds; a form without script waits for it.
 NEXT_STEP_S = 2.0
+IN_PLACE = "x-in-place"
 KINDS = {".css": "text/css", ".js": "text/javascript"}
 
 Handler = Callable[[Request], Awaitable[Response]]
@@ -103,17 +104,18 @@ class _Routes:
         """A handler that shows a sheet."""
 
         async def show(request: Request) -> Response:
-            make = sheets.SHEETS[name]
-            machine = request.path_params.get("machine")
-            asked = dict(request.query_params)
-            # Taken first: what changes while the sheet is made is shown by the next version.
-            version = self.house.live.version
-            context = await run_in_threadpool(make, self.house, machine, asked)
-            if machine is not None:
-                context["others"] = others(self.house, machine)
-            return self._page(request, f"{name}.html", {**context, "version": version})
+            return await self._sheet(name, request, dict(request.query_params))
 
         return show
+
+    async def _sheet(self, name: str, request: Request, asked: dict[str, str]) -> Response:
+        machine = request.path_params.get("machine")
+        # Taken first: what changes while the sheet is made is shown by the next version.
+        version = self.house.live.version
+        context = await run_in_threadpool(sheets.SHEETS[name], self.house, machine, asked)
+        if machine is not None:
+            context["others"] = others(self.house, machine)
+        return self._page(request, f"{name}.html", {**context, "version": version})
 
     async def static(self, request: Request) -> Response:
         """Style or script, from memory; a browser keeps it for as long as its address stays."""
@@ -146,6 +148,8 @@ class _Routes:
         fate = worker.answer(form.get("step", ""), form)
         if fate in ("taken", "held"):
             await self._settled(machine)
+        if IN_PLACE in request.headers:  # the script puts the next step in the place of this one
+            return await self._sheet("now", request, {"stale": "1"} if fate == "stale" else {})
         return RedirectResponse(_path_of(machine, "now", stale=fate == "stale"), 303)
 
     async def _settled(self, machine: str) -> None:

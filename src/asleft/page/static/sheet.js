@@ -58,8 +58,8 @@
     if (submitter && submitter.name) data.append(submitter.name, submitter.value);
     for (const button of form.querySelectorAll("button")) button.disabled = true;
     try {
-      const reply = await fetch(form.action, { method: "POST", body: data });
-      show(await reply.text(), reply.url, reply.ok && form.dataset.step);
+      const reply = await fetch(form.action, { method: "POST", body: data, headers: { "x-in-place": "1" } });
+      show(await reply.text(), reply.redirected ? reply.url : null, reply.ok && form.dataset.step);
     } catch {
       for (const button of form.querySelectorAll("button")) button.disabled = false;
       lost(true);
