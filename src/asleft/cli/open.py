@@ -79,9 +79,7 @@ def serve_page(
         click.echo(address)
         sys.stdout.flush()
         if sys.stderr.isatty():
-            click.echo(
-                "Open it, if no browser did. Ctrl-C ends it, heaters off.", err=True
-            )
+            click.echo("Open it, if no browser did. Ctrl-C ends it, heaters off.", err=True)
         if lan:
             _show_key(f"{address}key", house.keys.key)
         if browser:
