@@ -134,13 +134,16 @@ def test_each_making_has_levels_of_its_own_and_unknowns_have_none() -> None:
     assert not found[0].points[0].settings_known
 
 
-def test_the_first_trial_of_a_calibration_is_the_machine_as_found() -> None:
+@pytest.mark.parametrize(("x_then", "as_found"), [(80.08, 0.004), (80.0, 0.001)])
+def test_found_is_the_first_trial_and_one_made_again_in_its_place(
+    x_then: float, as_found: float
+) -> None:
     rows = [
         measured(1, "span", quantity("printed_scale", 0.004, axis="X"), calibration=7),
         measured(2, "span", quantity("printed_scale", 0.001, axis="X"), calibration=7),
     ]
-    (found,) = levels_of(rows, {1: settings(), 2: settings()}, {}, {})
-    assert [p.found for p in found.points] == [0.004]
+    (found,) = levels_of(rows, {1: settings(x=80.0), 2: settings(x=x_then)}, {}, {})
+    assert [p.found for p in found.points] == [as_found]
 
 
 def test_now_is_what_a_later_calibration_of_something_else_left() -> None:
