@@ -28,7 +28,7 @@ from asleft.practice.hands import Hands
 from asleft.record.schema import CHANGE_KINDS, CHANGE_STATES, STANDINGS
 
 FIRST, NEXT = "## Commands\n\n", "\n## Files\n"
-MADE = {"Quantity": "name", "Proposal": "setting"}
+MADE = {"Quantity": "name", "Proposal": "setting", "proposal_of": "setting"}
 SHARED = {"--home", "--shared-store", "--person", "--machine", "--json", "--help", "--version"}
 # Objects whose keys are data: axes, planes, letters of a code, kinds of file.
 OPEN = {

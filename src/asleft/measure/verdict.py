@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 from asleft.measure.chance import (
     chi_square_quantile,
@@ -16,7 +17,7 @@ from asleft.measure.chance import (
     probability_within,
     t_quantile,
 )
-from asleft.measure.result import Verdict
+from asleft.measure.result import Proposal, Verdict
 from asleft.units import decimals_of
 
 LEAVE_AT = 0.95  # probability within tolerance from which a setting is left alone
@@ -87,6 +88,33 @@ def judge(e: Evidence) -> Judgement:
     if u95 > e.tolerance and size > u95 + e.tolerance:
         return so("adjust", f"{shown} is certainly too much: adjust, then measure again", True)
     return so("measure_more", f"{shown} does not decide; {_advice(e)}")
+
+
+def proposal_of(
+    judged: Judgement,
+    *,
+    setting: str,
+    axis: str,
+    place: Literal["controller", "making"],
+    in_force: float | None,
+    proposed: float | None,
+    u: float | None,
+    reason: str,
+) -> Proposal:
+    """The proposal that a verdict carries; `reason` is the verdict's own and what a solver adds."""
+    return Proposal(
+        setting=setting,
+        axis=axis,
+        place=place,
+        in_force=in_force,
+        proposed=proposed,
+        u=u,
+        verdict=judged.verdict,
+        provisional=judged.provisional,
+        p_within_tolerance=judged.p_now,
+        p_after=judged.p_after,
+        reason=reason,
+    )
 
 
 def guard(dof: float) -> float:

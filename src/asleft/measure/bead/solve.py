@@ -16,7 +16,7 @@ from asleft.measure.likes import off_their_like
 from asleft.measure.readings import BeadReading
 from asleft.measure.result import Proposal, Quantity, SetAside, Solution
 from asleft.measure.tolerance import Tolerance
-from asleft.measure.verdict import Evidence, Judgement, judge
+from asleft.measure.verdict import Evidence, Judgement, judge, proposal_of
 
 PLAUSIBLE = 0.25  # flow further off than this is a clogged nozzle or another filament
 
@@ -142,17 +142,14 @@ def _flow_proposal(
         reason += "; flow in the slicing profile is unknown, so no value is proposed"
     if proposed is not None and in_force is not None and judged.verdict == "adjust":
         reason += f"; set the flow of {100 * in_force:.1f} % to {100 * proposed:.1f} %"
-    return Proposal(
+    return proposal_of(
+        judged,
         setting="flow",
         axis=axis,
         place="making",
         in_force=in_force,
         proposed=proposed,
         u=None if proposed is None else proposed * flow.u / flow.value,
-        verdict=judged.verdict,
-        provisional=judged.provisional,
-        p_within_tolerance=judged.p_now,
-        p_after=judged.p_after,
         reason=reason,
     )
 

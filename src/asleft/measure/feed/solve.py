@@ -20,7 +20,7 @@ from asleft.measure.linear import Array, least_squares, residual_sd
 from asleft.measure.readings import FeedReading, impossible_feed
 from asleft.measure.result import BudgetLine, Proposal, Quantity, Solution
 from asleft.measure.tolerance import Tolerance
-from asleft.measure.verdict import Evidence, judge
+from asleft.measure.verdict import Evidence, judge, proposal_of
 
 PLAUSIBLE = 0.20  # an extruder further off than this is broken or not what it was taken for
 SCATTER_LIMIT = 0.02
@@ -236,17 +236,14 @@ def _proposal(
     reason = judged.reason
     if in_force is None:
         reason += "; steps per mm in force are unknown, so no value is proposed"
-    return Proposal(
+    return proposal_of(
+        judged,
         setting="steps_per_mm",
         axis=axis,
         place="controller",
         in_force=in_force,
         proposed=proposed,
         u=None if proposed is None else proposed * level.u / level.ratio,
-        verdict=judged.verdict,
-        provisional=judged.provisional,
-        p_within_tolerance=judged.p_now,
-        p_after=judged.p_after,
         reason=reason,
     )
 

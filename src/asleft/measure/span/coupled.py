@@ -16,7 +16,7 @@ from asleft.measure.result import Proposal
 from asleft.measure.span.arms import REACH_MM, Arms
 from asleft.measure.span.deciding import PLAUSIBLE_SCALE, Deciding, steps_alone, steps_proposal
 from asleft.measure.span.parts import AxisParts, Estimate, estimate
-from asleft.measure.verdict import Judgement
+from asleft.measure.verdict import Judgement, proposal_of
 
 NO_HEIGHTS = "without heights, steps cannot be told from arm length and radius: read the column"
 STEPS_FIRST = "the steps come first, and Z does not decide on them yet"
@@ -123,17 +123,14 @@ def _arms(
 def _arm(
     name: str, in_force: float | None, proposed: float | None, u: float | None, judged: Judgement
 ) -> Proposal:
-    return Proposal(
+    return proposal_of(
+        judged,
         setting={"L": "arm_length", "R": "radius"}[name],
         axis=name,
         place="controller",
         in_force=in_force,
         proposed=proposed,
         u=u,
-        verdict=judged.verdict,
-        provisional=judged.provisional,
-        p_within_tolerance=judged.p_now,
-        p_after=judged.p_after,
         reason=judged.reason,
     )
 

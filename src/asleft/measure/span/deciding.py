@@ -15,7 +15,7 @@ from asleft.measure.span.budget import budget_of, by_readings_u
 from asleft.measure.span.fit import SpanFit
 from asleft.measure.span.parts import AxisParts, Estimate, Parts, Wishes
 from asleft.measure.tolerance import Tolerance
-from asleft.measure.verdict import Evidence, Judgement, judge
+from asleft.measure.verdict import Evidence, Judgement, judge, proposal_of
 
 PLAUSIBLE_SCALE = 0.03  # a belt or screw further off than this is not what it was taken for
 REMEDIES = {
@@ -111,16 +111,13 @@ def steps_proposal(
     design = (deciding.wishes.geometry or {}).get(axis)
     if design is not None and proposed is not None:
         reason += f"; the drive's design gives {design:g}, {proposed / design - 1:+.2%} away"
-    return Proposal(
+    return proposal_of(
+        judged,
         setting="steps_per_mm",
         axis=axis,
         place="controller",
         in_force=in_force,
         proposed=proposed,
         u=None if proposed is None else proposed * found.u / (1 + found.value),
-        verdict=judged.verdict,
-        provisional=judged.provisional,
-        p_within_tolerance=judged.p_now,
-        p_after=judged.p_after,
         reason=reason,
     )

@@ -13,7 +13,7 @@ from asleft.measure.span.coupled import common_belts, towers
 from asleft.measure.span.deciding import Deciding, steps_alone
 from asleft.measure.span.design import PLANES
 from asleft.measure.span.parts import AxisParts, estimate
-from asleft.measure.verdict import Evidence, Judgement, judge
+from asleft.measure.verdict import Evidence, Judgement, judge, proposal_of
 
 PLAUSIBLE_SHEAR = 0.03
 
@@ -42,17 +42,14 @@ def _skew(deciding: Deciding, plane: str, axes: Mapping[str, AxisParts]) -> Prop
         # After the steps are put right the old factor acts on rescaled axes (x − k·y).
         first, second = (axes[a].steps.value if a in axes else 0.0 for a in plane)
         proposed = in_force * (1 + first) / (1 + second) + found.value
-    return Proposal(
+    return proposal_of(
+        judged,
         setting="skew",
         axis=plane,
         place="controller",
         in_force=in_force,
         proposed=proposed,
         u=None if proposed is None else found.u,
-        verdict=judged.verdict,
-        provisional=judged.provisional,
-        p_within_tolerance=judged.p_now,
-        p_after=judged.p_after,
         reason=reason,
     )
 
@@ -84,16 +81,13 @@ def _making(deciding: Deciding) -> list[Proposal]:
 
 
 def _for_making(setting: str, value: float, u: float, judged: Judgement, reason: str) -> Proposal:
-    return Proposal(
+    return proposal_of(
+        judged,
         setting=setting,
         axis="XY" if setting == "growth" else "XYZ",
         place="making",
         in_force=None,
         proposed=value,
         u=u,
-        verdict=judged.verdict,
-        provisional=judged.provisional,
-        p_within_tolerance=judged.p_now,
-        p_after=judged.p_after,
         reason=f"{reason}; what the profile already takes off is not known here",
     )

@@ -17,7 +17,7 @@ from asleft.measure.result import BudgetLine, Proposal
 from asleft.measure.tolerance import Tolerance
 from asleft.measure.traverse.iso import Approached
 from asleft.measure.traverse.line import LENGTH_LEAST_MM, AxisRun, Line
-from asleft.measure.verdict import Evidence, judge
+from asleft.measure.verdict import Evidence, judge, proposal_of
 
 PLAUSIBLE = 0.03  # a belt or screw further off than this is not what it was taken for
 SLACK_MM = 0.15  # more lost motion than this is for the hands, not for numbers; a guess, ours
@@ -140,17 +140,14 @@ def _proposal(run: AxisRun, line: Line, trouble: str | None, wanted: Wanted) -> 
     reason = judged.reason
     if in_force is None:
         reason += "; steps per mm in force are unknown, so no value is proposed"
-    return Proposal(
+    return proposal_of(
+        judged,
         setting="steps_per_mm",
         axis=run.axis,
         place="controller",
         in_force=in_force,
         proposed=proposed,
         u=None if proposed is None else proposed * line.u / (1 + line.scale),
-        verdict=judged.verdict,
-        provisional=judged.provisional,
-        p_within_tolerance=judged.p_now,
-        p_after=judged.p_after,
         reason=reason,
     )
 
