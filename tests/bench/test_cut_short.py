@@ -121,8 +121,9 @@ def test_readings_by_hand_are_estimated_once(sit: Sit) -> None:
             store.mark_step(trial.id, step.key, "done", {})
     cut_short(sit, "conclude_trial", lambda bench: bench.trial("span", {}))
     with sit() as bench:
-        alone = {"setting": "steps_per_mm", "axis": "X"}
-        bench._desk.store.add_proposals(trial.id, [alone])
+        store = bench._desk.store
+        with store._writing() as connection:
+            store._add_proposal(connection, trial.id, {"setting": "steps_per_mm", "axis": "X"})
     with sit() as bench:
         assert bench.trial("span", {})["outcome"] == "done"
         filed = bench._desk.store.proposals(bench._desk.calibration())

@@ -138,8 +138,8 @@ def test_the_first_view_is_small(practice, chromium):
     page.close()
 
 
-def test_a_phone_goes_to_the_machine_that_asks_and_a_desk_stays(tmp_path, chromium):
-    served = Served("open", "--page-port", "0", home=tmp_path / "home")
+def test_a_phone_goes_to_the_machine_that_asks_and_a_desk_stays(serve, chromium):
+    served = serve("open", "--page-port", "0")
     visitor = Visitor(served.address)
     for name in ("bracket-clock", "carriage-clock"):
         visitor.get("/").press("/machine", name=name)
@@ -160,7 +160,6 @@ def test_a_phone_goes_to_the_machine_that_asks_and_a_desk_stays(tmp_path, chromi
     desk.wait_for_selector("#strip .turn")
     assert desk.url.endswith("/m/carriage-clock/now")
     phone.close(), desk.close()
-    served.end()
 
 
 def test_lost_contact_is_said_within_three_seconds(practice, chromium):

@@ -239,9 +239,13 @@ def feed(store: Store, calibration: int, kept: int) -> list[int]:
         "set_aside": [],
         "warnings": [],
     }
-    ids = store.add_proposals(trial, result["proposals"])
-    store.end_trial(trial, "done", None, result)
-    return ids
+    return conclude(store, calibration, trial, result)
+
+
+def conclude(store: Store, calibration: int, trial: int, result: dict[str, Any]) -> list[int]:
+    """End a trial; the numbers of its proposals."""
+    store.conclude_trial(trial, result)
+    return [each.id for each in store.proposals(calibration) if each.trial_id == trial]
 
 
 def quantity(
@@ -376,9 +380,7 @@ def span(store: Store, calibration: int, kept: int) -> list[int]:
         ],
         "warnings": ["Each place was read once: repeats would show the reading noise."],
     }
-    ids = store.add_proposals(trial, result["proposals"])
-    store.end_trial(trial, "done", "", result)
-    return ids[:2]
+    return conclude(store, calibration, trial, result)[:2]
 
 
 def prove(store: Store, calibration: int, kept: int) -> None:

@@ -28,9 +28,11 @@ def trial(
         calibration, kind, parameters={}, steps=[], kept_id=None, instrument={}, making={}
     )
     proposals = [{"setting": s, "axis": a, "place": place} for s, a in map(str.split, settings)]
-    ids = store.add_proposals(number, proposals)
-    store.end_trial(number, outcome, "because", {})
-    return ids
+    if outcome == "done":
+        store.conclude_trial(number, {"proposals": proposals})
+    else:
+        store.end_trial(number, outcome, "because", {})
+    return [each.id for each in store.proposals(calibration) if each.trial_id == number]
 
 
 def change(store: Store, calibration: int, name: str, *ids: int, kind: Any = "set") -> int:

@@ -162,8 +162,10 @@ def test_a_reading_is_a_number(store: Store, trial: int, value: float) -> None:
 def test_proposals_go_in_all_or_none(store: Store, calibration: int, trial: int) -> None:
     good = {"setting": "steps_per_mm", "axis": "E", "proposed": 97.9}
     with pytest.raises(InputError, match="needs a setting"):
-        store.add_proposals(trial, [good, {"setting": "steps_per_mm"}])
+        store.conclude_trial(trial, {"proposals": [good, {"setting": "steps_per_mm"}]})
     assert store.proposals(calibration) == []
+    kept = store.trial(trial)
+    assert kept is not None and kept.outcome == "unfinished"
 
 
 def test_details_that_are_no_json_are_refused(store: Store, trial: int) -> None:

@@ -73,11 +73,6 @@ class Worker:
         return self.doing.state == "running"
 
     @property
-    def holds_line(self) -> bool:
-        """Whether the machine's line may be held at the moment."""
-        return self._bench is not None
-
-    @property
     def warming(self) -> Warming | None:
         """The wait for a heater that is on, or None."""
         bench = self._bench

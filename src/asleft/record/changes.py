@@ -28,22 +28,14 @@ ChangeState = Literal[
 class Changes(Trials):
     """The part of the store about what is changed on evidence."""
 
-    def add_proposals(self, trial_id: int, proposals: list[dict[str, Any]]) -> list[int]:
-        """Keep a trial's proposals, all or none; returns their numbers.
-
-        Each needs `setting` and `axis`; the whole of it is kept as it is.
-
-        Raises:
-            InputError: a proposal without setting or axis.
-        """
-        with self._writing() as connection:
-            return [self._add_proposal(connection, trial_id, each) for each in proposals]
-
     def conclude_trial(self, trial_id: int, result: dict[str, Any]) -> None:
         """Keep what a trial came to and end it as done, with its proposals in the same moment.
 
+        Each of `result["proposals"]` needs `setting` and `axis`; the whole of it is kept as it is.
+
         Raises:
-            InputError, RefusedError: as `add_proposals` and `end_trial`; nothing was kept.
+            InputError: a proposal without setting or axis; nothing was kept.
+            RefusedError: as `end_trial`; nothing was kept.
         """
         table = schema.proposal
         with self._writing() as connection:
@@ -53,10 +45,10 @@ class Changes(Trials):
                     self._add_proposal(connection, trial_id, each)
             self._end(connection, trial_id, "done", None, result)
 
-    def _add_proposal(self, connection: Connection, trial_id: int, each: dict[str, Any]) -> int:
+    def _add_proposal(self, connection: Connection, trial_id: int, each: dict[str, Any]) -> None:
         if not each.get("setting") or not each.get("axis"):
             raise InputError("a proposal needs a setting and an axis", where="proposal")
-        return self._insert(
+        self._insert(
             connection,
             schema.proposal,
             trial_id=trial_id,
